@@ -1,0 +1,247 @@
+"""The contract: what a model's author writes, and nothing else.
+
+A model is one frozen, keyword-only dataclass. Its docstring is the public
+description; its fields, each made by `parameter`, are its parameters in SI.
+"""
+
+from abc import ABC, abstractmethod
+from collections.abc import Mapping, Sequence
+from dataclasses import MISSING, Field, dataclass, field, fields
+from typing import Any, ClassVar, Literal
+
+import numpy as np
+
+from arrowloft.core.air import Air
+from arrowloft.core.arrays import Array, Real
+from arrowloft.core.equipment import Arrow, Bow
+from arrowloft.core.flow import DragLaw, Flow
+
+REQUIRED: Any = MISSING
+_KEY = "arrowloft.parameter"
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a model's equation or figures come from.
+
+    title: author, work, year, in the form a reader can find.
+    standing: "published" (read in the source or in a text that quotes it),
+        "from memory" (not checked against the source), "derived" (from first
+        principles, no source needed) or "common practice" (the trade's, no source).
+    doi, url: where to find it.
+    """
+
+    title: str
+    standing: Literal["published", "from memory", "derived", "common practice"] = "published"
+    doi: str | None = None
+    url: str | None = None
+
+
+@dataclass(frozen=True)
+class Validity:
+    """The range of one quantity in which a model may be trusted.
+
+    quantity: a name in `QUANTITIES` of the model's kind.
+    low, high: bounds in SI; an infinite bound is open.
+    outside: "note" tells the caller when the flight leaves the range, "error" refuses.
+    reason: one sentence, why the range ends there.
+    """
+
+    quantity: str
+    low: float
+    high: float
+    outside: Literal["note", "error"] = "note"
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Note:
+    """A caution or an assumption: a stable code and a sentence for the caller."""
+
+    code: str
+    message: str
+
+
+class ParameterError(ValueError):
+    """Raised by a model's __post_init__ for parameters that do not fit together.
+
+    parameter: the field at fault.  message: what is wrong and what to do.
+    """
+
+    def __init__(self, parameter: str, message: str) -> None:
+        super().__init__(f"{parameter}: {message}")
+        self.parameter = parameter
+        self.message = message
+
+
+class CaseError(ValueError):
+    """Raised by a model that cannot answer for this bow, arrow or air.
+
+    member: path of the shared member at fault or missing, as "bow/draw_weight".
+    """
+
+    def __init__(self, member: str, message: str) -> None:
+        super().__init__(f"{member}: {message}")
+        self.member = member
+        self.message = message
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One declared parameter, as data.
+
+    dimension: a name in the table of units ("length", "speed", ...), "number" for
+        what has no dimension, "choice" for one of `choices`.
+    default: SI value; REQUIRED where the caller must give it; None where it may be left out.
+    low, high: inclusive bounds in SI, for each element of an array.
+    array: a list of values, of at least `least` and at most `most` elements.
+    """
+
+    name: str
+    description: str
+    dimension: str
+    default: Any
+    low: float | None
+    high: float | None
+    choices: tuple[str, ...]
+    array: bool
+    least: int
+    most: int
+
+    @property
+    def required(self) -> bool:
+        """Whether the caller must give it."""
+        return self.default is MISSING
+
+
+def parameter(
+    description: str,
+    dimension: str = "number",
+    *,
+    default: Any = REQUIRED,
+    low: float | None = None,
+    high: float | None = None,
+    choices: Sequence[str] = (),
+    array: bool = False,
+    least: int = 1,
+    most: int = 200,
+) -> Any:
+    """Declare a model's parameter; everything the caller sees of it is derived from this.
+
+    description: one sentence.  dimension: a name in the table of units, or "number",
+    or "choice" with `choices`.  default, low, high: SI.  array: the field holds a
+    read-only 1-D array of `least` to `most` values.
+    """
+    metadata = {
+        _KEY: {
+            "description": description,
+            "dimension": dimension,
+            "low": low,
+            "high": high,
+            "choices": tuple(choices),
+            "array": array,
+            "least": least,
+            "most": most,
+        }
+    }
+    if default is MISSING:
+        return field(metadata=metadata)
+    return field(default=default, metadata=metadata)
+
+
+def _parameter_of(declared: "Field[Any]") -> Parameter | None:
+    data = declared.metadata.get(_KEY)
+    if data is None:
+        return None
+    return Parameter(name=declared.name, default=declared.default, **data)
+
+
+class Model(ABC):
+    """What both kinds of model share.
+
+    name: the public name, as in the entry point: lower-case words joined by hyphens.
+    version: changes whenever an answer changes.
+    sources: at least one.  validity: ranges as data.
+    """
+
+    kind: ClassVar[Literal["drag", "launch"]]
+    name: ClassVar[str]
+    version: ClassVar[str]
+    sources: ClassVar[tuple[Source, ...]]
+    validity: ClassVar[tuple[Validity, ...]] = ()
+
+    @classmethod
+    def parameters(cls) -> Mapping[str, Parameter]:
+        """The declared parameters by name, in the order of the fields."""
+        found = (_parameter_of(declared) for declared in fields(cls))  # type: ignore[arg-type]
+        return {item.name: item for item in found if item is not None}
+
+    def limits(self) -> tuple[Validity, ...]:
+        """The ranges for these parameter values; `validity` unless the data set them."""
+        return self.validity
+
+
+class DragModel(Model):
+    """Flow and arrow -> drag area.
+
+    relative_uncertainty: standard uncertainty of the drag area, as a share of it,
+    for an arrow about which nothing else is known.
+    """
+
+    kind = "drag"
+    default_uncertainty: ClassVar[float]
+
+    @abstractmethod
+    def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
+        """Cd*A in m2, of the shape of flow.airspeed; finite and not negative."""
+
+    def relative_uncertainty(self) -> float:
+        """Standard uncertainty of the drag area as a share of it, for these parameters."""
+        return self.default_uncertainty
+
+    def notes(self, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:
+        """Cautions for the airspeeds that were flown (flow.airspeed: least and greatest)."""
+        return ()
+
+
+@dataclass(frozen=True)
+class LaunchCase:
+    """What a launch model may look at.
+
+    drag: the drag law chosen beside it, for models that undo the flight to a gate.
+    """
+
+    bow: Bow
+    arrow: Arrow
+    air: Air
+    drag: DragLaw
+
+
+@dataclass(frozen=True)
+class LaunchSpeed:
+    """Speed of the arrow as it leaves the string, with its standard uncertainty, m/s.
+
+    figures: intermediate results worth seeing: name -> (SI value, dimension).
+    """
+
+    speed: Real
+    standard_uncertainty: Real
+    figures: Mapping[str, tuple[float, str]] = field(default_factory=dict)
+    notes: tuple[Note, ...] = ()
+
+
+class LaunchModel(Model):
+    """Bow, arrow and air -> launch speed and its standard uncertainty."""
+
+    kind = "launch"
+
+    @abstractmethod
+    def launch_speed(self, case: LaunchCase) -> LaunchSpeed:
+        """Speed in m/s and standard uncertainty, of the shape of case.arrow.mass."""
+
+
+def as_read_only(values: Any) -> Array:
+    """A float array that a model cannot change, from any sequence."""
+    array = np.array(values, dtype=float)
+    array.flags.writeable = False
+    return array
