@@ -10,3 +10,9 @@ Array: TypeAlias = NDArray[np.float64]
 
 Real: TypeAlias = float | Array
 """One value for all lanes, or one value a lane."""
+
+Lanes: TypeAlias = NDArray[np.intp]
+"""Positions of lanes."""
+
+Mask: TypeAlias = NDArray[np.bool_]
+"""Whether something holds, lane by lane."""

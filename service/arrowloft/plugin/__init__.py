@@ -3,6 +3,7 @@
 from arrowloft.core.air import Air
 from arrowloft.core.arrays import Array, Real
 from arrowloft.core.equipment import Arrow, Bow
+from arrowloft.core.flatfire import carry_speed
 from arrowloft.core.flow import DragLaw, Flow, cross_section
 from arrowloft.plugin.contract import (
     REQUIRED,
@@ -19,8 +20,25 @@ from arrowloft.plugin.contract import (
     as_read_only,
     parameter,
 )
+from arrowloft.plugin.guard import (
+    ModelFault,
+    guarded_drag_notes,
+    guarded_launch,
+    guarded_launch_notes,
+    guarded_law,
+    guarded_uncertainty,
+)
+from arrowloft.plugin.registry import Origin, PluginFault, PluginFaults, Registry, UnknownModel
+from arrowloft.plugin.validity import (
+    QUANTITIES,
+    OutsideValidity,
+    Quantity,
+    drag_notes,
+    launch_notes,
+)
 
 __all__ = [
+    "QUANTITIES",
     "REQUIRED",
     "Air",
     "Array",
@@ -33,13 +51,29 @@ __all__ = [
     "LaunchCase",
     "LaunchModel",
     "LaunchSpeed",
+    "ModelFault",
     "Note",
+    "Origin",
+    "OutsideValidity",
     "Parameter",
     "ParameterError",
+    "PluginFault",
+    "PluginFaults",
+    "Quantity",
     "Real",
+    "Registry",
     "Source",
+    "UnknownModel",
     "Validity",
     "as_read_only",
+    "carry_speed",
     "cross_section",
+    "drag_notes",
+    "guarded_drag_notes",
+    "guarded_launch",
+    "guarded_launch_notes",
+    "guarded_law",
+    "guarded_uncertainty",
+    "launch_notes",
     "parameter",
 ]

@@ -7,7 +7,8 @@ description; its fields, each made by `parameter`, are its parameters in SI.
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, Field, dataclass, field, fields
-from typing import Any, ClassVar, Literal
+from types import MappingProxyType
+from typing import Any, ClassVar, Literal, Self
 
 import numpy as np
 
@@ -130,12 +131,13 @@ def parameter(
 
     description: one sentence.  dimension: a name in the table of units, or "number",
     or "choice" with `choices`.  default, low, high: SI.  array: the field holds a
-    read-only 1-D array of `least` to `most` values.
+    read-only 1-D array of `least` to `most` values; its default is a tuple of numbers.
     """
     metadata = {
         _KEY: {
             "description": description,
             "dimension": dimension,
+            "default": default,
             "low": low,
             "high": high,
             "choices": tuple(choices),
@@ -146,6 +148,8 @@ def parameter(
     }
     if default is MISSING:
         return field(metadata=metadata)
+    if array and default is not None:
+        return field(default_factory=lambda: as_read_only(default), metadata=metadata)
     return field(default=default, metadata=metadata)
 
 
@@ -153,7 +157,20 @@ def _parameter_of(declared: "Field[Any]") -> Parameter | None:
     data = declared.metadata.get(_KEY)
     if data is None:
         return None
-    return Parameter(name=declared.name, default=declared.default, **data)
+    return Parameter(name=declared.name, **data)
+
+
+def _held(declared: Parameter, value: Any) -> Any:
+    """The value as the field holds it: an array parameter's as a read-only 1-D array."""
+    if not declared.array or value is None:
+        return value
+    try:
+        array = as_read_only(value)
+    except (TypeError, ValueError):
+        array = as_read_only(())
+    if array.ndim != 1 or not array.size:
+        raise ParameterError(declared.name, "needs a list of numbers, at least one")
+    return array
 
 
 class Model(ABC):
@@ -162,6 +179,8 @@ class Model(ABC):
     name: the public name, as in the entry point: lower-case words joined by hyphens.
     version: changes whenever an answer changes.
     sources: at least one.  validity: ranges as data.
+    example: SI values of parameters that work together; needed where a parameter is
+        required.  The conformance suite and the documentation use it.
     """
 
     kind: ClassVar[Literal["drag", "launch"]]
@@ -169,12 +188,29 @@ class Model(ABC):
     version: ClassVar[str]
     sources: ClassVar[tuple[Source, ...]]
     validity: ClassVar[tuple[Validity, ...]] = ()
+    example: ClassVar[Mapping[str, Any]] = MappingProxyType({})
 
     @classmethod
     def parameters(cls) -> Mapping[str, Parameter]:
         """The declared parameters by name, in the order of the fields."""
         found = (_parameter_of(declared) for declared in fields(cls))  # type: ignore[arg-type]
         return {item.name: item for item in found if item is not None}
+
+    @classmethod
+    def of(cls, values: Mapping[str, Any]) -> Self:
+        """An instance from SI values by name; lists become read-only arrays.
+
+        Raises ParameterError for a name that is not declared, a required one that is
+        missing, and for what is no list of numbers where one is due.
+        """
+        declared = cls.parameters()
+        for name in values:
+            if name not in declared:
+                raise ParameterError(name, f"is not a parameter of {cls.name!r}; leave it out")
+        for name, item in declared.items():
+            if item.required and name not in values:
+                raise ParameterError(name, "is required; give it")
+        return cls(**{name: _held(declared[name], value) for name, value in values.items()})
 
     def limits(self) -> tuple[Validity, ...]:
         """The ranges for these parameter values; `validity` unless the data set them."""

@@ -1,0 +1,138 @@
+"""Laminar and turbulent drag coefficients, blended over the band where the layer changes."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from math import hypot, log, sqrt
+
+import numpy as np
+from scipy.special import ndtr
+
+from arrowloft.plugin import (
+    Array,
+    Arrow,
+    DragModel,
+    Flow,
+    Note,
+    ParameterError,
+    Source,
+    Validity,
+    cross_section,
+    parameter,
+)
+
+# The share of turbulence is 0.13 % and 99.87 % where the band begins and ends.
+HALF_BAND = 3.0
+"""Standard deviations from the middle of the band to its ends."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Transition(DragModel):
+    """A laminar coefficient below a band of Reynolds numbers, a turbulent one above it.
+
+    Cd = Cl + (Ct - Cl) * Phi(3 s), on the shaft cross-section; s runs from -1 to 1 over the band
+    in the logarithm of the Reynolds number on the shaft diameter, Phi is the normal distribution.
+    It has no kink anywhere, and at the band's ends it is within 0.2 % of the step from Cl to Ct.
+
+    Within the band an arrow's attitude and point decide, so the true coefficient may be anything
+    between the two; the reply says so where the flight touches the band. The uncertainty, unless
+    given, is that of an even chance between Cl and Ct, (Ct - Cl) / sqrt(12) of their mean,
+    together with 14 % for the vanes: 24 % for the default coefficients.
+    """
+
+    name = "transition"
+    version = "1"
+    sources = (
+        Source(
+            "Miyazaki, KAKEN 18K03943, research report, 2020: Cd 1.3 laminar and 2.6 turbulent "
+            "near Reynolds number 2e4, attitude decides between them"
+        ),
+        Source(
+            "Miyazaki et al., Sports Engineering 16 (2013) 43-54: turbulent above 1.2e4 with a "
+            "bluff point, either layer between 1e4 and 2e4",
+            "from memory",
+            doi="10.1007/s12283-012-0102-y",
+        ),
+        Source(
+            "Ortiz et al., Proceedings (MDPI) 49(1):56, 2020: the layer of a slowing arrow turns "
+            "laminar near 1.8e4; Cd 1.56 and 2.05 with small and large vanes at 1.2e4",
+            doi="10.3390/proceedings2020049056",
+        ),
+    )
+    validity = (
+        Validity(
+            "reynolds",
+            6.0e3,
+            6.0e4,
+            "note",
+            "Arrows were measured between about 10,000 and 20,000; farther out the slow change of "
+            "skin friction with speed outgrows the stated uncertainty.",
+        ),
+    )
+    default_uncertainty = 0.24
+
+    laminar: float = parameter(
+        "Drag coefficient with a laminar boundary layer.", default=1.3, low=0.0, high=20.0
+    )
+    turbulent: float = parameter(
+        "Drag coefficient with a turbulent boundary layer.", default=2.6, low=0.01, high=20.0
+    )
+    band_low: float = parameter(
+        "Reynolds number on the shaft diameter at which the layer begins to change.",
+        default=1.2e4,
+        low=1.0e2,
+        high=1.0e6,
+    )
+    band_high: float = parameter(
+        "Reynolds number on the shaft diameter above which the layer is turbulent.",
+        default=2.0e4,
+        low=1.0e2,
+        high=1.0e6,
+    )
+    uncertainty: float | None = parameter(
+        "Standard uncertainty of the drag as a share of it; from the coefficients unless given.",
+        default=None,
+        low=0.0,
+        high=1.0,
+    )
+
+    def __post_init__(self) -> None:
+        """Raise ParameterError where the band or the coefficients are out of order."""
+        if not self.band_low < self.band_high:
+            raise ParameterError("band_high", "must be above band_low; widen the band")
+        if not self.laminar <= self.turbulent:
+            raise ParameterError("turbulent", "must not be below laminar; exchange the two")
+
+    @cached_property
+    def _line(self) -> tuple[float, float]:
+        """Slope and offset of 3 s over ln Re."""
+        low, high = log(self.band_low), log(self.band_high)
+        slope = 2.0 * HALF_BAND / (high - low)
+        return slope, -0.5 * slope * (low + high)
+
+    def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
+        """Cd(Re) * pi d^2 / 4, m2, of the shape of flow.airspeed."""
+        slope, offset = self._line
+        log_reynolds = np.log(np.maximum(flow.reynolds(arrow.shaft_diameter), 1.0))
+        share = ndtr(slope * log_reynolds + offset)
+        area = cross_section(arrow)
+        return np.asarray(area * (self.laminar + (self.turbulent - self.laminar) * share))
+
+    def relative_uncertainty(self) -> float:
+        """Return the caller's, or the spread of the coefficients and of the vanes together."""
+        if self.uncertainty is not None:
+            return self.uncertainty
+        mean = 0.5 * (self.laminar + self.turbulent)
+        return hypot((self.turbulent - self.laminar) / sqrt(12.0) / mean, 0.14)
+
+    def notes(self, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:
+        """Say so where the flown Reynolds numbers touch the band."""
+        reynolds = flow.reynolds(arrow.shaft_diameter)
+        if np.max(reynolds) < self.band_low or np.min(reynolds) > self.band_high:
+            return ()
+        message = (
+            f"The flight touches Reynolds numbers from {self.band_low:,.0f} to "
+            f"{self.band_high:,.0f}, where the drag coefficient may be anything from "
+            f"{self.laminar:.4g} to {self.turbulent:.4g}: verify the marks by shooting, or "
+            "measure the speed at two distances."
+        )
+        return (Note("boundary-layer-undecided", message),)

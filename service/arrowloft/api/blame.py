@@ -1,0 +1,58 @@
+"""Refusals of models and of the core, as problems that point at the request's member."""
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+
+from arrowloft.api.problems import Fault, Problem
+from arrowloft.api.replies import ReplyUnits
+from arrowloft.api.wording import sentence
+from arrowloft.core.aim import TooNear
+from arrowloft.core.reach import BeyondReach
+from arrowloft.plugin import ParameterError
+from arrowloft.plugin.validity import OutsideValidity
+
+
+@contextmanager
+def blamed(kind: str) -> Iterator[None]:
+    """Errors of a model in here point at its member: `drag` or `launch`."""
+    try:
+        yield
+    except ParameterError as error:
+        raise parameter_problem(kind, error) from error
+    except OutsideValidity as error:
+        raise Problem(
+            "outside-validity", str(error), (Fault(f"/{error.kind}/model", str(error)),)
+        ) from error
+
+
+def parameter_problem(kind: str, error: ParameterError) -> Problem:
+    """The problem for a model's parameters that do not fit together."""
+    detail = sentence(error.message)
+    return Problem(
+        "invalid-request", detail, (Fault(f"/{kind}/parameters/{error.parameter}", detail),)
+    )
+
+
+@contextmanager
+def solving(units: ReplyUnits, pointer: Callable[[int], str]) -> Iterator[None]:
+    """Distances that the core refuses in here become a problem, with a pointer for each.
+
+    pointer: the core's lane -> JSON pointer.
+    """
+    try:
+        yield
+    except BeyondReach as error:
+        farthest = units.text(error.farthest, "distance")
+        detail = f"Beyond reach: this set-up reaches {farthest} at most. Ask for less."
+        value = units.value(error.farthest, "distance")
+        raise Problem(
+            "beyond-reach", detail, _faults(error.lanes, pointer, detail), farthest=value
+        ) from error
+    except TooNear as error:
+        nearest = units.text(error.nearest, "distance")
+        detail = f"Too near: this arrow leaves the string reaching {nearest}. Ask for more."
+        raise Problem("invalid-request", detail, _faults(error.lanes, pointer, detail)) from error
+
+
+def _faults(lanes: Sequence[int], pointer: Callable[[int], str], detail: str) -> list[Fault]:
+    return [Fault(where, detail) for where in dict.fromkeys(pointer(lane) for lane in lanes)]

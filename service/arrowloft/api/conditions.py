@@ -1,0 +1,99 @@
+"""What a request leaves open: air, gravity and derived lengths, each assumption a note."""
+
+from collections.abc import Mapping
+from typing import Any, cast
+
+from arrowloft.api.problems import Fault, Problem
+from arrowloft.api.wording import sentence
+from arrowloft.core.air import Air, air, beyond_cipm_range
+from arrowloft.core.equipment import Arrow, Bow, launch_forward, tip_lead
+from arrowloft.core.gravity import STANDARD, normal_gravity
+from arrowloft.plugin import Note
+
+LEAST_MASS_PER_DRAW_WEIGHT = 5 * 64.79891e-6 / 4.4482216152605
+"""5 grains of arrow per pound-force of draw weight, kg/N (common practice, no source)."""
+
+
+def air_of(request: Mapping[str, Any], notes: list[Note]) -> Air:
+    """The air from what was measured; noted what had to be assumed."""
+    altitude = request.get("site", {}).get("altitude")
+    try:
+        state, assumed = air(**request.get("air", {}), altitude=altitude or 0.0)
+    except ValueError as error:
+        detail = sentence(str(error))
+        raise Problem("invalid-request", detail, (Fault("/air", detail),)) from None
+    if assumed:
+        names = " and ".join(", ".join(assumed).replace("_", " ").rsplit(", ", 1))
+        where = "sea level" if altitude is None else "the site's altitude"
+        notes.append(
+            Note(
+                "air-assumed",
+                f"Taken from the standard atmosphere at {where}, whose air is dry: {names}. "
+                "Measure on the day for marks that hold.",
+            )
+        )
+    if beyond_cipm_range(state.temperature, state.pressure):
+        notes.append(
+            Note(
+                "air-beyond-recommended-range",
+                "The air is outside 15 to 27 degC or 600 to 1100 hPa, for which the density "
+                "formula is recommended; it still holds to about one part in ten thousand.",
+            )
+        )
+    return state
+
+
+def gravity_of(request: Mapping[str, Any], notes: list[Note]) -> float:
+    """Gravity at the site, m/s2; noted where it is the standard one."""
+    site = request.get("site", {})
+    if "latitude" in site:
+        return float(normal_gravity(site["latitude"], site.get("altitude", 0.0)))
+    notes.append(
+        Note("gravity-standard", "Standard gravity is used, as no latitude of the site is given.")
+    )
+    return STANDARD
+
+
+def forward_of_eye(bow: Bow, arrow: Arrow, notes: list[Note]) -> float:
+    """Balance point ahead of the eye at launch, m; noted where it had to be assumed."""
+    derived = launch_forward(bow, arrow)
+    if derived is not None:
+        return cast(float, derived)
+    notes.append(
+        Note(
+            "launch-forward-assumed",
+            "The arrow is taken to leave the string at the eye: give bow.launch_forward, or the "
+            "draw length, the brace height and the arrow's balance point.",
+        )
+    )
+    return 0.0
+
+
+def lead_of_tip(arrow: Arrow, notes: list[Note]) -> float:
+    """Tip ahead of the balance point, m; noted where it had to be assumed."""
+    derived = tip_lead(arrow)
+    if derived is not None:
+        return cast(float, derived)
+    notes.append(
+        Note(
+            "tip-lead-assumed",
+            "The arrow's tip is taken to be at its balance point: give arrow.tip_lead, or the "
+            "arrow's length and balance point.",
+        )
+    )
+    return 0.0
+
+
+def light_arrow(bow: Bow, arrow: Arrow) -> list[Note]:
+    """A caution where the arrow is lighter than common practice allows."""
+    if bow.draw_weight is None:
+        return []
+    if arrow.mass >= LEAST_MASS_PER_DRAW_WEIGHT * bow.draw_weight * (1 - 1e-9):
+        return []
+    return [
+        Note(
+            "light-arrow",
+            "The arrow is lighter than 5 grains per pound of draw weight, which by common "
+            "practice may harm the bow and its archer: keep to the bow maker's least arrow mass.",
+        )
+    ]

@@ -1,0 +1,68 @@
+"""The `distances` member: a list in any order, or a range with a step."""
+
+import math
+from typing import Any
+
+from marshmallow import ValidationError
+
+from arrowloft.api.fields import Items, Member, Quantity, Resolver, strict
+from arrowloft.api.shared import distance
+
+
+class Distances(Member):
+    """A list of distances, kept in its order, or `{"from", "to", "step"}`; SI once read."""
+
+    def __init__(self, most: int, description: str = "", **options: Any) -> None:
+        super().__init__(description, **options)
+        self.most = most
+        self.listed = Items(distance("A distance."), most=most)
+        members: Any = {
+            "from": distance("First distance.", example="20 yd", required=True),
+            "to": distance(
+                "Last distance, if a step leads there.", example="100 yd", required=True
+            ),
+            "step": Quantity(
+                "distance",
+                "From one distance to the next.",
+                example="1 yd",
+                low=1e-3,
+                high=1000.0,
+                required=True,
+            ),
+        }
+        self.ranged = strict("DistanceRange", members)()
+
+    def read(self, value: Any) -> list[float]:
+        """The distances in m."""
+        if type(value) is list:
+            return self.listed.read(value)
+        if type(value) is not dict:
+            raise ValidationError('Give a list of distances, or {"from", "to", "step"}.')
+        return self._expanded(**{f"{k}_": v for k, v in self.ranged.read(value).items()})
+
+    def _expanded(self, *, from_: float, to_: float, step_: float) -> list[float]:
+        if to_ < from_:
+            raise ValidationError({"to": ["Give at least the distance of `from`."]})
+        # A billionth of a step lets the last distance in where conversion has rounded it out.
+        count = math.floor((to_ - from_) / step_ + 1e-9) + 1
+        if count > self.most:
+            raise ValidationError(
+                {"step": [f"This step makes {count} distances: give at most {self.most}."]}
+            )
+        return [from_ + index * step_ for index in range(count)]
+
+    def json_schema(self, resolver: Resolver) -> dict[str, Any]:
+        """Either form."""
+        return {
+            "oneOf": [
+                self.listed.json_schema(resolver),
+                dict(resolver.resolve_nested_schema(self.ranged)),
+            ]
+        }
+
+
+def pointer(request: dict[str, Any], index: int) -> str:
+    """JSON pointer to one of the distances that a request's body asked for."""
+    if type(request.get("distances")) is list:
+        return f"/distances/{index}"
+    return "/distances/to"

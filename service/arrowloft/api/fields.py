@@ -1,0 +1,348 @@
+"""Fields of a request: strict, in SI once read, with messages that say what to do.
+
+Each field says once what it takes: `read` checks it, `json_schema` documents it.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any, Protocol, cast
+
+from marshmallow import RAISE, Schema, ValidationError, fields, validates_schema
+
+from arrowloft import units
+from arrowloft.api.wording import nearest, sentence, shown, unit_of, written
+
+MOST_FAULTS = 20
+"""Most faults that one reply lists; a list's search for them ends one later."""
+
+_UNKNOWN = "unknown member"
+
+
+class Resolver(Protocol):
+    """What turns a nested schema into a reference: apispec's converter."""
+
+    def resolve_nested_schema(self, schema: Any) -> dict[str, Any]:
+        """A JSON Schema reference to the schema."""
+
+
+class Strict(Schema):
+    """A schema that takes its members and no others, and names the nearest to a stranger."""
+
+    error_messages = {  # noqa: RUF012
+        "unknown": _UNKNOWN,
+        "type": "Give an object in braces {...}.",
+    }
+
+    class Meta:
+        """Unknown members are errors, in the document too."""
+
+        unknown = RAISE
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**options)
+        self._members = tuple(self.load_fields.items())
+
+    def check(self, data: dict[str, Any]) -> None:
+        """Raise ValidationError, with a member's name, for members that do not fit together."""
+
+    @validates_schema
+    def _check_members(self, data: dict[str, Any], **_: Any) -> None:
+        self.check(data)
+
+    def read(self, data: Any) -> dict[str, Any]:
+        """What `load` gives, in a third of its time where there is nothing to complain of.
+
+        At the first fault `load` takes over, to gather all of them.
+        """
+        if type(data) is not dict:
+            return self.load(data)  # type: ignore[no-any-return]
+        found: dict[str, Any] = {}
+        try:
+            for name, member in self._members:
+                if name in data:
+                    found[name] = member.read_item(data[name])  # type: ignore[attr-defined]
+                elif member.required:
+                    return self.load(data)  # type: ignore[no-any-return]
+            if len(found) == len(data):
+                self.check(found)
+                return found
+        except ValidationError:
+            pass
+        return self.load(data)  # type: ignore[no-any-return]
+
+    def handle_error(self, error: ValidationError, data: Any, **_: Any) -> None:
+        """Put the messages into one order, and say what an unknown member may have meant."""
+        messages = error.messages
+        if not isinstance(messages, dict) or not isinstance(data, Mapping):
+            return
+        known = [field.data_key or name for name, field in self.load_fields.items()]
+        ordered = {name: messages[name] for name in known if name in messages}
+        strangers = sorted(name for name in messages if name not in ordered)
+        for name in strangers:
+            if messages[name] == [_UNKNOWN]:
+                # A pointer to "_schema" would be read as one to the whole object.
+                hint = nearest(name, known) if len(strangers) <= 50 else "leave it out."
+                ordered[name] = [f"{shown(name)} is not a member here; {hint}"]
+            else:
+                ordered[name] = messages[name]
+        error.messages = ordered
+
+
+def strict(name: str, members: Mapping[str, Any]) -> type[Strict]:
+    """A strict schema of these members, whose names may be words that Python reserves."""
+    return cast(type[Strict], Strict.from_dict(dict(members), name=name))
+
+
+class Member(fields.Field[Any]):
+    """A strict field: one `read`, one `json_schema`, no validators beside them."""
+
+    default_error_messages = {  # noqa: RUF012
+        "required": "This member is needed: add it.",
+        "null": "null is no value here: leave the member out, or give one.",
+    }
+
+    def __init__(self, description: str = "", **options: Any) -> None:
+        metadata = {"description": description} if description else {}
+        super().__init__(metadata=metadata, **options)
+
+    def read(self, value: Any) -> Any:
+        """The checked value in SI; ValidationError says what to do instead."""
+        raise NotImplementedError
+
+    def json_schema(self, resolver: Resolver) -> dict[str, Any]:
+        """What `read` takes, as JSON Schema."""
+        raise NotImplementedError
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> Any:
+        return self.read(value)
+
+    def _validate(self, value: Any) -> None:
+        """Nothing: `read` has checked it."""
+
+    def read_item(self, value: Any) -> Any:
+        """One element of a list."""
+        if value is None:
+            raise self.make_error("null")
+        return self.read(value)
+
+
+def _check_bounds(
+    value: float,
+    low: float | None,
+    high: float | None,
+    above: float | None,
+    below: float | None,
+    say: Any,
+) -> None:
+    if low is not None and value < low:
+        raise ValidationError(f"Give at least {say(low)}.")
+    if high is not None and value > high:
+        raise ValidationError(f"Give at most {say(high)}.")
+    if above is not None and value <= above:
+        raise ValidationError(f"Give more than {say(above)}.")
+    if below is not None and value >= below:
+        raise ValidationError(f"Give less than {say(below)}.")
+
+
+class Quantity(Member):
+    """A number and a unit in one string, read to SI.
+
+    dimension: a name in the table of units.  low, high: inclusive bounds in SI;
+    above, below: exclusive ones.  example: what a caller may write.
+    """
+
+    def __init__(
+        self,
+        dimension: str,
+        description: str = "",
+        *,
+        example: str,
+        low: float | None = None,
+        high: float | None = None,
+        above: float | None = None,
+        below: float | None = None,
+        **options: Any,
+    ) -> None:
+        super().__init__(description, **options)
+        self.dimension = dimension
+        self.example = example
+        self.bounds = (low, high, above, below)
+
+    def read(self, value: Any) -> float:
+        """SI value of a string such as "281 ft/s"."""
+        if type(value) is not str:
+            raise ValidationError(
+                f'Give a string of a number and a unit, such as "{self.example}".'
+            )
+        try:
+            si = units.parse(value, self.dimension)
+        except units.UnitError as error:
+            raise ValidationError(sentence(str(error))) from None
+        _check_bounds(si, *self.bounds, lambda bound: self._in_unit_of(value, bound))
+        return si
+
+    def _in_unit_of(self, text: str, si: float) -> str:
+        """An SI bound in the unit that the caller wrote."""
+        return written(si, self.dimension, unit_of(text, self.dimension))
+
+    def json_schema(self, resolver: Resolver) -> dict[str, Any]:
+        """A string with the dimension's pattern; the bounds stand in the description."""
+        words = ("at least", "at most", "more than", "less than")
+        limits = [
+            f"{word} {self._in_unit_of(self.example, bound)}"
+            for word, bound in zip(words, self.bounds, strict=True)
+            if bound is not None
+        ]
+        text = self.metadata.get("description", "")
+        if limits:
+            text = f"{text} ({', '.join(limits)})".strip()
+        return {
+            "type": "string",
+            "description": text,
+            "pattern": units.pattern(self.dimension),
+            "maxLength": units.LONGEST,
+            "examples": [self.example],
+        }
+
+
+class Number(Member):
+    """A JSON number without a dimension: finite, no boolean, no string."""
+
+    def __init__(
+        self,
+        description: str = "",
+        *,
+        low: float | None = None,
+        high: float | None = None,
+        above: float | None = None,
+        below: float | None = None,
+        **options: Any,
+    ) -> None:
+        super().__init__(description, **options)
+        self.bounds = (low, high, above, below)
+
+    def read(self, value: Any) -> float:
+        """The number as a float."""
+        if type(value) is not float and type(value) is not int:
+            raise ValidationError("Give a plain number, without quotes and without a unit.")
+        try:
+            number = float(value)
+        except OverflowError:
+            number = math.inf
+        if not math.isfinite(number):
+            raise ValidationError("The number is too large: give a finite one.")
+        _check_bounds(number, *self.bounds, lambda bound: f"{bound:.6g}")
+        return number
+
+    def json_schema(self, resolver: Resolver) -> dict[str, Any]:
+        """A number with its bounds."""
+        names = ("minimum", "maximum", "exclusiveMinimum", "exclusiveMaximum")
+        return {"type": "number"} | {
+            name: bound for name, bound in zip(names, self.bounds, strict=True) if bound is not None
+        }
+
+
+class WholeNumber(Number):
+    """A whole JSON number; 12.0 is 12, as JSON Schema has it."""
+
+    def read(self, value: Any) -> int:
+        """The number as an int."""
+        number = super().read(value)
+        if not number.is_integer():
+            raise ValidationError("Give a whole number.")
+        return int(number)
+
+    def json_schema(self, resolver: Resolver) -> dict[str, Any]:
+        """An integer with its bounds."""
+        return super().json_schema(resolver) | {"type": "integer"}
+
+
+class Choice(Member):
+    """One of a few words."""
+
+    def __init__(self, choices: Sequence[str], description: str = "", **options: Any) -> None:
+        super().__init__(description, **options)
+        self.choices = tuple(choices)
+
+    def read(self, value: Any) -> str:
+        """The word."""
+        if type(value) is not str:
+            raise ValidationError(f"Give one of: {', '.join(self.choices)}.")
+        if value not in self.choices:
+            raise ValidationError(
+                f"{shown(value)} is not one of the choices; {nearest(value, self.choices)}"
+            )
+        return value
+
+    def json_schema(self, resolver: Resolver) -> dict[str, Any]:
+        """An enumeration."""
+        return {"type": "string", "enum": list(self.choices)}
+
+
+class Items(Member):
+    """A list of `least` to `most` values of one field, kept in its order."""
+
+    def __init__(
+        self, inner: Member, description: str = "", *, least: int = 1, most: int, **options: Any
+    ) -> None:
+        super().__init__(description, **options)
+        self.inner = inner
+        self.least, self.most = least, most
+
+    def read(self, value: Any) -> list[Any]:
+        """The values; the faulty ones are named."""
+        if type(value) is not list:
+            raise ValidationError("Give a list in brackets [...].")
+        if not self.least <= len(value) <= self.most:
+            raise ValidationError(
+                f"The list has {len(value)} values: give {self.least} to {self.most}."
+            )
+        read = self.inner.read_item
+        try:
+            return [read(item) for item in value]
+        except ValidationError:
+            raise ValidationError(self._faults(value)) from None
+
+    def _faults(self, value: list[Any]) -> dict[Any, Any]:
+        faults: dict[Any, Any] = {}
+        for index, item in enumerate(value):
+            try:
+                self.inner.read_item(item)
+            except ValidationError as error:
+                faults[index] = error.messages
+                if len(faults) > MOST_FAULTS:
+                    break
+        return faults
+
+    def json_schema(self, resolver: Resolver) -> dict[str, Any]:
+        """An array of what the inner field takes."""
+        inner = self.inner.json_schema(resolver)
+        if "description" not in inner and (text := self.inner.metadata.get("description")):
+            inner["description"] = text
+        return {
+            "type": "array",
+            "items": inner,
+            "minItems": self.least,
+            "maxItems": self.most,
+        }
+
+
+class Part(Member):
+    """An object of its own schema, whose instance is made once."""
+
+    def __init__(self, schema: Strict, description: str = "", **options: Any) -> None:
+        super().__init__(description, **options)
+        self.schema = schema
+
+    def read(self, value: Any) -> dict[str, Any]:
+        """The object's members."""
+        return self.schema.read(value)
+
+    def json_schema(self, resolver: Resolver) -> dict[str, Any]:
+        """A reference to the schema."""
+        return dict(resolver.resolve_nested_schema(self.schema))
+
+
+def documented(resolver: Resolver, field: Any, **_: Any) -> dict[str, Any]:
+    """The attribute function for apispec: a strict field documents itself."""
+    return field.json_schema(resolver) if isinstance(field, Member) else {}

@@ -1,0 +1,176 @@
+"""The OpenAPI 3.1 document, from the very schemas that check the requests; GET /openapi.json."""
+
+import warnings
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import orjson
+from apispec import APISpec
+from apispec.ext.marshmallow import MarshmallowPlugin
+from flask import Response
+from marshmallow import Schema
+
+from arrowloft import __version__
+from arrowloft.api.fields import documented
+from arrowloft.api.parameters import ModelSchemas
+from arrowloft.api.problems import KINDS, MEDIA_TYPE
+from arrowloft.api.replies import JSON
+from arrowloft.api.reply_schemas import Problem
+from arrowloft.api.resource import Limits, Resource
+
+_DESCRIPTION = """\
+A bow, an arrow and a sight turned into aim: sight marks, flight and launch speed.
+
+Quantities in requests are strings of a number and a unit, such as "281 ft/s"; a bare number
+is for what has no dimension. Replies carry plain numbers, and their `units` member says the
+unit of each dimension; the request's `units` member chooses them.
+
+Every computation depends on its request alone and changes nothing: it may be repeated after
+any failure. It answers POST and, with the same body and the same reply, QUERY (RFC 10008),
+which OpenAPI 3.1 cannot list as an operation; `x-query` marks the paths that do.
+
+Every error is a problem after RFC 9457, whose `errors` point at the members at fault.
+
+A body may have at most {body} bytes, a table {distances} distances, a trajectory {samples}
+points. These figures are for aiming, not for safety."""
+
+_ALWAYS = ("not-acceptable",)
+_WITH_BODY = (
+    "malformed-json",
+    "length-required",
+    "too-large",
+    "unsupported-media-type",
+    "invalid-request",
+    "model-fault",
+)
+
+Examples = Mapping[str, Mapping[str, Any]]
+"""Operation -> {"request": body, "response": body}."""
+
+
+def document(resources: Sequence[Resource], limits: Limits, examples: Examples) -> dict[str, Any]:
+    """The document of these resources.
+
+    examples: worked examples of the computations, shown where they belong.
+    Raises where a schema could not be resolved, which would make an untrue document.
+    """
+    plugin: Any = MarshmallowPlugin(schema_name_resolver=_name)
+    spec = APISpec(
+        title="arrowloft",
+        version=__version__,
+        openapi_version="3.1.0",
+        plugins=[plugin],
+        info={
+            "description": _DESCRIPTION.format(
+                body=limits.body, distances=limits.distances, samples=limits.samples
+            ),
+            "license": {"name": "MIT", "identifier": "MIT"},
+        },
+        servers=[{"url": "/"}],
+    )
+    plugin.converter.add_attribute_function(documented)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        spec.components.schema("Problem", schema=Problem())
+        for item in resources:
+            spec.path(path=item.path, operations=_operations(item, examples.get(item.name, {})))
+    return orjson.loads(orjson.dumps(spec.to_dict()))  # type: ignore[no-any-return]
+
+
+def _name(schema: Any) -> str:
+    kind = schema if isinstance(schema, type) else type(schema)
+    return str(kind.__name__).removesuffix("Schema")
+
+
+def _operations(item: Resource, examples: Mapping[str, Any]) -> dict[str, Any]:
+    operation: dict[str, Any] = {
+        "operationId": item.name,
+        "summary": item.summary,
+        "description": item.description,
+        "responses": _responses(item, examples),
+    }
+    if item.parameters:
+        operation["parameters"] = [
+            {
+                "name": name,
+                "in": "path",
+                "required": True,
+                "description": text,
+                "schema": {"type": "string"},
+            }
+            for name, text in item.parameters.items()
+        ]
+    if item.request is None:
+        return {"get": operation}
+    operation["requestBody"] = {
+        "required": True,
+        "content": {JSON: _content(item.request, examples.get("request"))},
+    }
+    operation["x-query"] = True
+    return {"post": operation}
+
+
+def _content(schema: Schema, example: Any) -> dict[str, Any]:
+    content: dict[str, Any] = {"schema": schema}
+    if example is not None:
+        content["examples"] = {"worked": {"value": example}}
+    return content
+
+
+def _responses(item: Resource, examples: Mapping[str, Any]) -> dict[str, Any]:
+    good: dict[str, Any] = {
+        "description": item.summary,
+        "content": {JSON: _content(item.reply, examples.get("response"))},
+    }
+    for form in item.forms:
+        good["content"][form] = {"schema": {"type": "string"}}
+    if item.request is not None:
+        good["headers"] = {
+            "Accept-Query": {
+                "description": "Media type that QUERY takes (RFC 10008).",
+                "schema": {"type": "string"},
+            }
+        }
+    responses: dict[str, Any] = {"200": good}
+    codes = _ALWAYS + item.problems + (_WITH_BODY if item.request is not None else ())
+    for code in (*codes, "bad-request", "method-not-allowed", "defect"):
+        kind = KINDS[code]
+        said = responses.setdefault(
+            str(kind.status),
+            {"description": "", "content": {MEDIA_TYPE: {"schema": "Problem"}}},
+        )
+        said["description"] = f"{said['description']} {code}: {kind.title}.".strip()
+    return dict(sorted(responses.items()))
+
+
+def parameters_of(models: ModelSchemas) -> dict[tuple[str, str], dict[str, Any]]:
+    """(kind, name) -> JSON Schema of the model's parameters, complete in itself."""
+    plugin: Any = MarshmallowPlugin(schema_name_resolver=_name)
+    APISpec(title="", version="", openapi_version="3.1.0", plugins=[plugin])
+    converter = plugin.converter
+    converter.add_attribute_function(documented)
+    return {
+        (kind, name): dict(converter.schema2jsonschema(schema))
+        for kind, named in models.schemas.items()
+        for name, schema in named.items()
+    }
+
+
+class Document(Schema):
+    """An OpenAPI document; its form is the specification's."""
+
+
+def resource(served: dict[str, bytes]) -> Resource:
+    """GET /openapi.json; `served["document"]` is filled when all resources are known."""
+
+    def view() -> Response:
+        return Response(served["document"], mimetype=JSON)
+
+    return Resource(
+        path="/openapi.json",
+        name="openapi",
+        summary="This document",
+        description="Describes the service with the models that are installed.",
+        view=view,
+        reply=Document(),
+    )

@@ -1,0 +1,203 @@
+"""Replies: SI results in the caller's units, rounded, as JSON or CSV in the form accepted."""
+
+import csv
+import io
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import orjson
+from flask import Request, Response
+from werkzeug.exceptions import NotAcceptable
+
+from arrowloft import units
+from arrowloft.core.arrays import Array
+from arrowloft.plugin import Source
+
+JSON = "application/json"
+CSV = "text/csv"
+
+# Smallest step of a reply in SI: far below what can be set or measured, above noise.
+_RESOLUTION: Mapping[str, float] = {
+    "distance": 1e-6,
+    "length": 1e-6,
+    "angle": 1e-8,
+    "speed": 1e-5,
+    "time": 1e-6,
+    "mass": 1e-9,
+    "energy": 1e-5,
+    "momentum": 1e-7,
+    "force": 1e-4,
+    "temperature": 1e-3,
+    "pressure": 1e-1,
+    "area": 1e-12,
+    "density": 1e-7,
+    "viscosity": 1e-12,
+    "number": 1e-6,
+}
+
+
+class NotFinite(ArithmeticError):
+    """A result is NaN or infinite: a defect, never a reply."""
+
+
+@lru_cache(maxsize=512)
+def _decimals(dimension: str, unit: str) -> int:
+    step = _RESOLUTION[dimension] / units.DIMENSIONS[dimension][unit].factor
+    return max(0, math.ceil(-math.log10(step) - 1e-9))
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table of results: its name in the reply, its dimension, SI values."""
+
+    name: str
+    dimension: str
+    values: Array
+
+
+class ReplyUnits:
+    """The unit of each dimension in one reply, as the request chose them."""
+
+    def __init__(self, chosen: Mapping[str, str]) -> None:
+        self.chosen: dict[str, str] = {**units.DEFAULTS, **chosen}
+
+    def value(self, si: Any, dimension: str) -> float:
+        """One SI value in the reply's unit, rounded; raises NotFinite."""
+        unit = self.chosen.get(dimension, "")
+        number = float(units.from_si(float(si), dimension, unit))
+        if not math.isfinite(number):
+            raise NotFinite(dimension)
+        return round(number, _decimals(dimension, unit)) + 0.0
+
+    def text(self, si: float, dimension: str) -> str:
+        """One SI value with its unit, for a sentence."""
+        return f"{self.value(si, dimension):.7g} {self.chosen[dimension]}"
+
+    def block(self, columns: Sequence[Column]) -> list[list[Any]]:
+        """Each column's values in its unit, rounded to its decimals; raises NotFinite.
+
+        All columns are converted and rounded as one array, which costs less than
+        each by itself. Columns of whole numbers come out as ints.
+        """
+        chosen = [self.chosen.get(column.dimension, "") for column in columns]
+        factors, shifts = _scales(
+            tuple((column.dimension, unit) for column, unit in zip(columns, chosen, strict=True))
+        )
+        values = np.array([column.values for column in columns], dtype=float)
+        if not np.isfinite(values).all():
+            bad = [
+                c.name for c, row in zip(columns, values, strict=True) if not np.isfinite(row).all()
+            ]
+            raise NotFinite(", ".join(bad))
+        values /= factors
+        values *= shifts
+        np.rint(values, out=values)
+        values /= shifts
+        values += 0.0  # turns -0.0 into 0.0
+        rows = values.tolist()
+        for index, column in enumerate(columns):
+            if column.values.dtype.kind == "i":
+                rows[index] = column.values.tolist()
+        return rows  # type: ignore[no-any-return]
+
+    def rows(self, columns: Sequence[Column]) -> list[dict[str, Any]]:
+        """The columns as one object a row."""
+        names = [column.name for column in columns]
+        # Lengths are equal by construction; checking them again costs a seventh of it all.
+        return [
+            dict(zip(names, row, strict=False)) for row in zip(*self.block(columns), strict=False)
+        ]
+
+    def heading(self, column: Column) -> str:
+        """The column's name with its unit, as in `travel (mm)`."""
+        unit = self.chosen.get(column.dimension)
+        return f"{column.name} ({unit})" if unit else column.name
+
+
+@lru_cache(maxsize=256)
+def _scales(kinds: tuple[tuple[str, str], ...]) -> tuple[Array, Array]:
+    """Unit factors and powers of ten of the columns, each (columns, 1)."""
+    factors = [[units.DIMENSIONS[dimension][unit].factor] for dimension, unit in kinds]
+    shifts = [[10.0 ** _decimals(dimension, unit)] for dimension, unit in kinds]
+    return np.array(factors), np.array(shifts)
+
+
+def significant(value: float, digits: int = 7) -> float:
+    """A number without a unit's resolution, to significant digits."""
+    if not math.isfinite(value):
+        raise NotFinite("a number")
+    return float(f"{value:.{digits}g}") + 0.0
+
+
+def solution(
+    error: float, airspeeds: tuple[float, float], chosen: ReplyUnits, kind: str = "angle"
+) -> dict[str, float]:
+    """How well the flights were solved, and how fast they were, m/s.
+
+    error: of any launch angle, rad; of the position at arrival, m, for the kind "length".
+    """
+    name = "error_estimate" if kind == "angle" else "position_error"
+    in_unit = units.from_si(float(error), kind, chosen.chosen[kind])
+    least, greatest = airspeeds
+    return {
+        name: significant(in_unit, 3),
+        "least_airspeed": chosen.value(least, "speed"),
+        "greatest_airspeed": chosen.value(greatest, "speed"),
+    }
+
+
+@lru_cache(maxsize=256)
+def sources_reply(sources: tuple[Source, ...]) -> list[dict[str, str]]:
+    """A model's sources as a reply lists them; kept, as every reply repeats them."""
+    return [
+        {
+            name: value
+            for name, value in (
+                ("title", source.title),
+                ("standing", source.standing),
+                ("doi", source.doi),
+                ("url", source.url),
+            )
+            if value is not None
+        }
+        for source in sources
+    ]
+
+
+def json_reply(body: Mapping[str, Any] | Sequence[Any], forms: int = 1) -> Response:
+    """The body as JSON; `forms`: how many forms the resource has."""
+    return _vary(Response(orjson.dumps(body), mimetype=JSON), forms)
+
+
+def csv_reply(headings: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> Response:
+    """The rows as CSV after RFC 4180, with a header line."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(headings)
+    writer.writerows(row.values() for row in rows)
+    response = Response(text.getvalue(), content_type=f"{CSV}; charset=utf-8; header=present")
+    return _vary(response, 2)
+
+
+def _vary(response: Response, forms: int) -> Response:
+    if forms > 1:
+        response.headers["Vary"] = "Accept"
+    return response
+
+
+def negotiate(request: Request, *forms: str) -> str:
+    """The form that the caller accepts most; the first where nothing is said.
+
+    Raises NotAcceptable (406).
+    """
+    accept = request.headers.get("Accept", "").strip()
+    if accept in ("", "*/*", forms[0]):
+        return forms[0]
+    best = request.accept_mimetypes.best_match(forms)
+    if best is None:
+        raise NotAcceptable(f"This resource comes as {' or '.join(forms)}: accept one of them.")
+    return best

@@ -1,0 +1,89 @@
+"""What one resource is: its path, its view, and the schemas that check and document it."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from flask import Flask, Response
+from marshmallow import Schema
+
+from arrowloft.api.parameters import ModelSchemas
+from arrowloft.api.replies import JSON
+from arrowloft.plugin.registry import Registry
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What one request may ask for; each can be set by the app's configuration.
+
+    body: bytes of a request's body.  distances: rows of a table.  samples: points of a
+    trajectory.
+    """
+
+    body: int = 64 * 1024
+    distances: int = 1000
+    samples: int = 2000
+
+
+@dataclass(frozen=True)
+class Edge:
+    """What resources are made with."""
+
+    registry: Registry
+    limits: Limits
+    models: ModelSchemas
+
+    @classmethod
+    def of(cls, registry: Registry, limits: Limits) -> "Edge":
+        """The edge for these models; their schemas are made here, once."""
+        return cls(registry, limits, ModelSchemas.of(registry))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Resource:
+    """One path of the service.
+
+    path: as in the document, with {names}.  name: the operation's, unique.
+    summary, description: what it computes, for the document.
+    request: the schema of its body; None: it answers GET, else POST and QUERY.
+    reply: the schema that documents its JSON reply.
+    forms: media types of the reply beside JSON.
+    problems: codes of problems it may answer with, beside those that every path has.
+    parameters: path parameter -> description.
+    """
+
+    path: str
+    name: str
+    summary: str
+    description: str
+    view: Callable[..., Response]
+    reply: Schema
+    request: Schema | None = None
+    forms: tuple[str, ...] = ()
+    problems: tuple[str, ...] = ()
+    parameters: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def methods(self) -> tuple[str, ...]:
+        """The methods it answers."""
+        return ("GET",) if self.request is None else ("POST", "QUERY")
+
+    def install(self, app: Flask) -> None:
+        """Let the app answer it."""
+        app.add_url_rule(
+            self.path.replace("{", "<").replace("}", ">"),
+            endpoint=self.name,
+            view_func=self.view if self.request is None else _queryable(self.view),
+            methods=list(self.methods),
+        )
+
+
+def _queryable(view: Callable[..., Response]) -> Callable[..., Response]:
+    """The view, whose replies say that QUERY with a JSON body is answered too (RFC 10008)."""
+
+    def answered(**values: Any) -> Response:
+        response = view(**values)
+        response.headers["Accept-Query"] = JSON
+        return response
+
+    return answered

@@ -1,0 +1,189 @@
+"""A client of the service: plain mappings in, plain dictionaries out, problems raised."""
+
+from collections.abc import Mapping, Sequence
+from types import TracebackType
+from typing import Any, Self
+from urllib.parse import quote
+
+import requests
+
+_JSON = "application/json"
+_CSV = "text/csv"
+_PROBLEM = "application/problem+json"
+
+
+class ClientError(Exception):
+    """Raised where a call gave no answer: by its subclasses only."""
+
+
+class Unreachable(ClientError):  # noqa: N818 - it says what happened, as callers tell them apart
+    """No reply came: connection refused, cut off, or slower than the time allowed."""
+
+
+class UnexpectedReply(ClientError):  # noqa: N818 - as above
+    """A reply came that is not the service's: another status, another form.
+
+    status: of the reply.
+    """
+
+    def __init__(self, status: int, message: str) -> None:
+        super().__init__(message)
+        self.status = status
+
+
+class Problem(ClientError):  # noqa: N818 - the name that RFC 9457 gives it
+    """The service could not answer, and says why (RFC 9457).
+
+    status, type, title, detail: as in the reply.
+    errors: one mapping for each member at fault, with `pointer` and `detail`.
+    document: the whole reply.
+    """
+
+    def __init__(self, status: int, document: Mapping[str, Any]) -> None:
+        self.status = status
+        self.document = dict(document)
+        self.type = str(document.get("type", "about:blank"))
+        self.title = str(document.get("title", ""))
+        self.detail = str(document.get("detail", ""))
+        self.errors: Sequence[Mapping[str, Any]] = tuple(
+            error for error in _listed(document.get("errors")) if isinstance(error, Mapping)
+        )
+        super().__init__(f"{status} {self.title}: {self.detail}")
+
+
+def _listed(value: Any) -> list[Any]:
+    return value if isinstance(value, list) else []
+
+
+class Client:
+    """The service at one address, over a connection that is kept open.
+
+    base_url: scheme, host and port, and a path before /v1 where a proxy adds one.
+    timeout: seconds to connect, and seconds between two pieces of a reply; always set.
+    session: one of your own, for instance to go through a proxy; the client's own
+        takes nothing from the environment, so that a local service is asked directly.
+
+    Each method raises Problem where the service answers with one, Unreachable where no
+    reply comes, UnexpectedReply where something else answers. Requests and replies are
+    described in the service's /openapi.json.
+    """
+
+    def __init__(
+        self,
+        base_url: str = "http://127.0.0.1:8080",
+        timeout: float = 10.0,
+        session: requests.Session | None = None,
+    ) -> None:
+        if not timeout > 0:
+            raise ValueError("timeout must be a number of seconds above 0")
+        self.base_url = base_url.rstrip("/")
+        self.timeout = timeout
+        if session is None:
+            session = requests.Session()
+            session.trust_env = False
+        self._session = session
+
+    def mark_table(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Sight marks and flight figures for each distance asked for."""
+        return self._computed("/v1/mark-table", request)
+
+    def mark_table_csv(self, request: Mapping[str, Any]) -> str:
+        """Rows of the mark table as CSV text, with a head line."""
+        return self._ask("POST", "/v1/mark-table", _CSV, request).text
+
+    def trajectory(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Points along one flight, and its apex."""
+        return self._computed("/v1/trajectory", request)
+
+    def launch_speed(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Speed and standard uncertainty that one launch model gives."""
+        return self._computed("/v1/launch-speed", request)
+
+    def models(self) -> dict[str, Any]:
+        """Every model that the service has installed."""
+        return self._found("/v1/models")
+
+    def model(self, kind: str, name: str) -> dict[str, Any]:
+        """One model's description, sources, validity and parameters.
+
+        kind: "drag" or "launch".
+        """
+        return self._found(f"/v1/models/{quote(kind, safe='')}/{quote(name, safe='')}")
+
+    def health(self) -> dict[str, Any]:
+        """Whether the process answers."""
+        return self._found("/healthz")
+
+    def openapi(self) -> dict[str, Any]:
+        """OpenAPI document, with the models that this service has installed."""
+        return self._found("/openapi.json")
+
+    def close(self) -> None:
+        """Close the connection; `with Client() as client` does it by itself."""
+        self._session.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def _computed(self, path: str, request: Mapping[str, Any]) -> dict[str, Any]:
+        return _object_in(self._ask("POST", path, _JSON, request))
+
+    def _found(self, path: str) -> dict[str, Any]:
+        return _object_in(self._ask("GET", path, _JSON))
+
+    def _ask(
+        self, method: str, path: str, accept: str, body: Mapping[str, Any] | None = None
+    ) -> requests.Response:
+        url = self.base_url + path
+        try:
+            response = self._session.request(
+                method,
+                url,
+                json=None if body is None else dict(body),
+                headers={"Accept": f"{accept}, {_PROBLEM}"},
+                timeout=self.timeout,
+                # A redirect would turn a POST into a GET; the service sends none.
+                allow_redirects=False,
+            )
+        except requests.exceptions.Timeout as error:
+            raise Unreachable(f"{url} gave no reply within {self.timeout:g} s") from error
+        except requests.exceptions.InvalidJSONError as error:
+            raise ValueError("the request holds NaN or an infinity, which JSON has not") from error
+        except requests.exceptions.ConnectionError as error:
+            raise Unreachable(f"{url} cannot be reached; is the service running there?") from error
+        except requests.exceptions.ChunkedEncodingError as error:
+            raise Unreachable(f"{url} cut its reply off") from error
+        _expect(response, accept)
+        return response
+
+
+def _expect(response: requests.Response, form: str) -> None:
+    """Raise what a reply other than 200 in the form asked for stands for."""
+    media_type = response.headers.get("Content-Type", "").split(";")[0].strip().lower()
+    if media_type == _PROBLEM:
+        raise Problem(response.status_code, _object_in(response))
+    if response.status_code != 200 or media_type != form:
+        raise UnexpectedReply(
+            response.status_code,
+            f"{response.url} answered {response.status_code} with {media_type or 'no media type'}"
+            f" where 200 with {form} was due; is it arrowloft?",
+        )
+
+
+def _object_in(response: requests.Response) -> dict[str, Any]:
+    """Read the JSON object of a reply."""
+    try:
+        document = response.json()
+    except ValueError:
+        document = None
+    if not isinstance(document, dict):
+        raise UnexpectedReply(response.status_code, f"{response.url} sent no JSON object")
+    return document

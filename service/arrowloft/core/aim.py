@@ -1,0 +1,133 @@
+"""Aim: the low launch angle that brings the tip to the aim point, for many distances at once."""
+
+from collections.abc import Iterator
+from dataclasses import fields
+
+import numpy as np
+
+from arrowloft.core.aimed import Aimed, angle_error, summary
+from arrowloft.core.arrays import Array, Lanes, Mask, Real
+from arrowloft.core.collocation import lobatto
+from arrowloft.core.flight import Flights, Forces, Launch, sideways, solve
+from arrowloft.core.goals import Aim, Goal
+from arrowloft.core.reach import aim_near_reach
+from arrowloft.core.shot import Shot, as_lanes, lane_count
+
+BLOCK = 2048
+"""Lanes solved together: a block's arrays stay in the processor's cache."""
+
+LEVELS = ((8, 14), (16, 40), (32, 40), (64, 40), (128, 40))
+"""Points in time and most iterations, tried in this order until the estimate is met."""
+
+TOLERANCE = 2e-10
+"""Estimated error of the launch angle, rad, at which a lane is done."""
+
+ACCEPTED = 5e-8
+"""Estimated error, rad, still accepted at the last level: a law's kink inside the flight."""
+
+
+def aim(shot: Shot, distance: Real, *, windage: bool = False) -> Aimed:
+    """Aim at each distance along the line of sight; all lanes are solved together.
+
+    distance: m, a float or an array of lanes.  windage: yaw the bow as well, so that
+    the tip meets the aim point itself; otherwise its miss to the side is `drift`.
+
+    Raises TooNear for a distance that does not lie ahead of the launched tip. Where a
+    distance is beyond reach its lane is NaN; `reach.require` turns that into an error.
+    """
+    count = lane_count(shot, distance)
+    distance = as_lanes(distance, count)
+    require_ahead(shot, distance)
+    blocks = [
+        _aim_block(shot.take(block) if count > BLOCK else shot, distance[block], windage)
+        for block in _blocks(count)
+    ]
+    return blocks[0] if len(blocks) == 1 else Aimed.joined(blocks)
+
+
+class TooNear(ValueError):
+    """A distance at or behind the tip of the arrow as it leaves the string.
+
+    nearest: the least distance that lies ahead, m.  lanes: those at fault.
+    """
+
+    def __init__(self, nearest: float, lanes: tuple[int, ...]) -> None:
+        super().__init__(f"the target must be more than {nearest:.3f} m away")
+        self.nearest = nearest
+        self.lanes = lanes
+
+
+def require_ahead(shot: Shot, distance: Array) -> None:
+    """Raise TooNear unless each target is 0.1 m or more ahead of the launched tip."""
+    nearest = as_lanes(shot.launch_forward + np.abs(shot.tip_lead) + 0.1, distance.size)
+    behind = np.flatnonzero(~(distance >= nearest))
+    if behind.size:
+        raise TooNear(float(nearest[behind].max()), tuple(int(lane) for lane in behind))
+
+
+def _blocks(count: int) -> Iterator[slice]:
+    for start in range(0, count, BLOCK):
+        yield slice(start, min(start + BLOCK, count))
+
+
+def _aim_block(shot: Shot, distance: Array, windage: bool) -> Aimed:
+    flights, goal = aimed_flights(shot, distance, windage, LEVELS[0])
+    error = angle_error(flights, goal, distance)
+    result = summary(flights, goal, distance, error)
+    left = np.flatnonzero(~(error <= TOLERANCE))
+    if left.size:
+        _refine(result, shot, distance, windage, left)
+    return result
+
+
+def _refine(result: Aimed, shot: Shot, distance: Array, windage: bool, left: Lanes) -> None:
+    """Solve the lanes `left` again with more points each time, then near the reach."""
+    for level in LEVELS[1:]:
+        part = shot.take(left)
+        flights, goal = aimed_flights(part, distance[left], windage, level)
+        error = angle_error(flights, goal, distance[left])
+        done = error <= (ACCEPTED if level is LEVELS[-1] else TOLERANCE)
+        _store(result, summary(flights, goal, distance[left], error), left, done)
+        left = left[~done]
+        if not left.size:
+            return
+    solved = aim_near_reach(shot.take(left), distance[left], windage=windage)
+    _store(result, solved, left, np.ones(left.size, dtype=bool))
+
+
+def _store(result: Aimed, part: Aimed, lanes: Lanes, done: Mask) -> None:
+    for item in fields(Aimed):
+        getattr(result, item.name)[lanes[done]] = getattr(part, item.name)[done]
+
+
+def aimed_flights(
+    shot: Shot, distance: Array, windage: bool, level: tuple[int, int]
+) -> tuple[Flights, Goal]:
+    """One attempt at one level: flights that may or may not have converged."""
+    axes = 3 if windage or sideways(shot) else 2
+    angle, time = flat_fire_guess(shot, distance)
+    launch = Launch(shot, axes, angle, np.zeros(distance.size), time)
+    goal = Aim(distance, shot.roll, windage=windage)
+    with np.errstate(all="ignore"):  # a lane beyond reach may overflow; it is refused below
+        flights = solve(shot, launch, goal, lobatto(level[0]), level[1])
+    return flights, goal
+
+
+def flat_fire_guess(shot: Shot, distance: Array) -> tuple[Array, Array]:
+    """Launch angle and time by the flat-fire closed form, (lanes,) each.
+
+    With y = 2 k X: t = X/v (1 + y/4 + y^2/24), drop = g X^2 / (2 v^2) (1 + y/3 + y^2/12),
+    the series of the exponentials; the angle t = tan(theta) is the low root of
+    drop (1 + t^2) - D t + h = 0.  Source: McCoy, Modern Exterior Ballistics (quoted).
+    """
+    forces = Forces(shot, 2)
+    speed = as_lanes(shot.launch_speed, distance.size)
+    area = shot.drag(forces.flow(speed[None]), shot.arrow)[0]
+    way = distance - shot.launch_forward - shot.tip_lead
+    y = 2.0 * forces.factor * area * way
+    pace = way / speed
+    drop = -0.5 * forces.gravity[1] * pace * pace * (1.0 + y / 3.0 + y * y / 12.0)
+    room = distance * distance - 4.0 * drop * (shot.peep_height + drop)
+    tangent = 2.0 * (shot.peep_height + drop) / (distance + np.sqrt(np.maximum(room, 0.0)))
+    stretch = np.sqrt(1.0 + tangent * tangent)
+    return np.arctan(tangent), pace * stretch * (1.0 + y / 4.0 + y * y / 24.0)

@@ -1,0 +1,286 @@
+"""Equations of motion, and flights solved whole by fixed-point iteration on collocation points.
+
+A point mass flies by dv/dt = g - (rho Cd A |u| / 2m) u with u = v - wind. Drag is
+weak, so holding the accelerations at a few points in time, integrating them twice by
+one small matrix product and evaluating them anew converges like a factorial
+(Picard iteration); the unknown angle and time are corrected on the way.
+"""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from arrowloft.core.arrays import Array, Real
+from arrowloft.core.collocation import Rule
+from arrowloft.core.flow import Flow
+from arrowloft.core.geometry import arrow_line, gravity_vector, wind_vector
+from arrowloft.core.shot import Shot, as_lanes
+
+CONVERGED = 2e-9
+"""Iteration stops when a lane's angle (rad) and relative time moved by less. The step
+after it would move them by a fiftieth of it or less (measured; a tenth near the reach)."""
+
+
+class Forces:
+    """Acceleration of the arrows of a shot, in the line-of-sight frame.
+
+    Two components (s, n) suffice where nothing pushes sideways; `axes` says how many.
+    """
+
+    def __init__(self, shot: Shot, axes: int) -> None:
+        self.shot = shot
+        self.axes = axes
+        self.gravity = _columns(gravity_vector(shot.gravity, shot.slope), axes)
+        self.still = bool(np.all(np.equal(shot.wind_speed, 0.0)))
+        self.wind = _columns(wind_vector(shot.wind_speed, shot.wind_from, shot.slope), axes)
+        self.factor = shot.air.density * shot.drag_scale / (2.0 * shot.arrow.mass)
+
+    def airspeed(self, velocity: Array) -> tuple[Array, Array]:
+        """Velocity through the air (..., axes, lanes) and its magnitude (..., lanes)."""
+        through = velocity if self.still else velocity - self.wind
+        return through, np.sqrt(np.einsum("...cl,...cl->...l", through, through))
+
+    def flow(self, airspeed: Array) -> Flow:
+        """The flow that a drag law is given."""
+        air = self.shot.air
+        return Flow(airspeed, air.density, air.viscosity, air.speed_of_sound)
+
+    def act(self, velocity: Array) -> "Action":
+        """What gravity and drag do at velocities (points, axes, lanes)."""
+        through, airspeed = self.airspeed(velocity)
+        rate = self.shot.drag(self.flow(airspeed), self.shot.arrow) * airspeed
+        rate *= self.factor
+        pull: Array = rate[:, None, :] * through
+        np.subtract(self.gravity, pull, out=pull)
+        return Action(pull, rate, through[-1], airspeed[-1])
+
+
+@dataclass(frozen=True)
+class Action:
+    """Acceleration (points, axes, lanes) m/s2 and the rate of drag (points, lanes) 1/s.
+
+    through, airspeed: velocity through the air at the last point, (axes, lanes), and
+        its magnitude.
+    """
+
+    acceleration: Array
+    rate: Array
+    through: Array
+    airspeed: Array
+
+
+def _columns(vector: tuple[Real, ...], axes: int) -> Array:
+    """A vector of floats or lanes as an array (axes, 1 or lanes)."""
+    if all(np.ndim(part) == 0 for part in vector):
+        return np.array(vector[:axes]).reshape(axes, 1)
+    return np.array(np.broadcast_arrays(*vector)[:axes])
+
+
+def sideways(shot: Shot, yaw: Real = 0.0) -> bool:
+    """Whether anything moves the arrow out of the vertical plane of the line of sight."""
+    across = wind_vector(shot.wind_speed, shot.wind_from, 0.0)[2]
+    # A cross wind below 1e-12 m/s is the rounding of sin(pi) for a head or tail wind.
+    return bool(
+        np.any(np.abs(across) > 1e-12)
+        or np.any(np.not_equal(shot.roll, 0.0))
+        or np.any(np.not_equal(yaw, 0.0))
+    )
+
+
+class Launch:
+    """Where and how the lanes' arrows leave the string; the goal corrects it in place.
+
+    angle, yaw, time: (lanes,) rad, rad, s.
+    line, up: direction of the arrow's line and of the bow's up, (axes, lanes).
+    """
+
+    def __init__(self, shot: Shot, axes: int, angle: Array, yaw: Array, time: Array) -> None:
+        self.axes = axes
+        self.angle, self.yaw, self.time = angle, yaw, time
+        self.point(shot)
+
+    def point(self, shot: Shot) -> None:
+        """Draw the arrow's line and the bow's up anew from the angles."""
+        if self.axes == 3:
+            self.line, self.up = arrow_line(self.angle, self.yaw, shot.roll)
+            return
+        rows = np.empty((3, self.angle.size))  # -sin, cos, sin: both vectors share the cosine
+        np.cos(self.angle, out=rows[1])
+        np.sin(self.angle, out=rows[2])
+        np.negative(rows[2], out=rows[0])
+        self.line, self.up = rows[1:], rows[:2]
+
+
+class Goal(Protocol):
+    """What a flight must meet; corrects angle, yaw or time by one step of Newton's method."""
+
+    def correct(self, launch: Launch, end: "End") -> Array:
+        """Change the launch in place; return how far each lane moved (rad or relative)."""
+        ...
+
+
+@dataclass(frozen=True)
+class End:
+    """The end of the flight under the accelerations held: (axes, lanes) each.
+
+    tip: position of the tip.  velocity: of the balance point.
+    weightless: where the tip would be but for gravity's direct fall. Pitching the bow
+    turns this point about the eye, drag and all, so it is the lever of the angle.
+    """
+
+    tip: Array
+    velocity: Array
+    weightless: Array
+
+
+@dataclass(frozen=True)
+class Flights:
+    """Solved flights on the points of one rule.
+
+    acceleration, velocity: (points, axes, lanes).  airspeed: (points, lanes).
+    moved: last correction of each lane.
+    """
+
+    shot: Shot
+    forces: Forces
+    rule: Rule
+    launch: Launch
+    acceleration: Array
+    velocity: Array
+    airspeed: Array
+    moved: Array
+
+    def start(self) -> Array:
+        """Position of the balance point at launch, (axes, lanes), m."""
+        shot = self.shot
+        return shot.launch_forward * self.launch.line - shot.peep_height * self.launch.up
+
+    def position(self) -> Array:
+        """Positions of the balance point at the points, (points, axes, lanes), m."""
+        launch = self.launch
+        fall = _apply(self.rule.double, self.acceleration) * launch.time**2
+        line = self.shot.launch_speed * launch.line
+        way = self.rule.points[:, None, None] * (line * launch.time)
+        return self.start() + way + fall
+
+    def arrival(self) -> Array:
+        """Position of the balance point at the end, (axes, lanes), m."""
+        fall = np.tensordot(self.rule.running[-1], self.acceleration, 1)
+        time = self.launch.time
+        way = (self.shot.launch_speed * time) * self.launch.line
+        end: Array = self.start() + way + time**2 * fall
+        return end
+
+    def tip(self) -> Array:
+        """Position of the tip at the end, (axes, lanes), m: it lies along the airspeed."""
+        end = self.arrival()
+        if np.any(self.shot.tip_lead):
+            through, airspeed = self.forces.airspeed(self.velocity[-1])
+            end += self.shot.tip_lead * through / airspeed
+        return end
+
+    def read(self, at: Array) -> tuple[Array, Array, Array]:
+        """Position, velocity and acceleration at a share `at` (lanes,) of each lane's time.
+
+        The polynomial of the accelerations, integrated once and twice; (axes, lanes) each.
+        """
+        launch = self.launch
+        basis = self.rule.basis(at)
+        time, line = launch.time, self.shot.launch_speed * launch.line
+        pull = np.einsum("nl,ncl->cl", basis, self.acceleration)
+        gained = np.einsum("nl,ncl->cl", self.rule.running[:-1].T @ basis, self.acceleration)
+        fallen = np.einsum("nl,ncl->cl", self.rule.double.T @ basis, self.acceleration)
+        place = self.start() + (at * time) * line + time**2 * fallen
+        return place, line + time * gained, pull
+
+    def unresolved(self) -> Array:
+        """Acceleration that the points have not resolved, (lanes,), m/s2, estimated.
+
+        The end of the flight feels the Legendre coefficients of degree 2n - 3 and up.
+        They are guessed from the last pair, times the decay from the middle pair to the
+        last: fast for a smooth law, hardly any where a kink leaves an algebraic tail.
+        """
+        middle = self.rule.points.size // 2
+        pairs = self.rule.coefficients[[middle - 1, middle, -2, -1]]
+        size = np.abs(_apply(pairs, self.acceleration)).max(axis=1)
+        inner, last = size[0] + size[1], size[2] + size[3]
+        left: Array = last * np.minimum(last / (inner + 1e-300), 1.0)
+        return left
+
+
+def _apply(matrix: Array, values: Array) -> Array:
+    """Matrix (m, points) applied to values (points, axes, lanes)."""
+    points, axes, lanes = values.shape
+    return (matrix @ values.reshape(points, axes * lanes)).reshape(-1, axes, lanes)
+
+
+def solve(shot: Shot, launch: Launch, goal: Goal, rule: Rule, limit: int) -> Flights:
+    """Fly all lanes to their goal; at most `limit` iterations.
+
+    Lanes whose `moved` stays above CONVERGED have not converged: the caller decides.
+    """
+    forces = Forces(shot, launch.axes)
+    speed = as_lanes(shot.launch_speed, launch.angle.size)
+    lead = shot.tip_lead if np.any(shot.tip_lead) else None
+    action = forces.act(_first_guess(forces, launch, rule, speed))
+    acceleration = action.acceleration
+    moved = np.full(launch.angle.size, np.inf)
+    for _ in range(limit):
+        running = _apply(rule.running, acceleration)
+        end = _end(shot, forces, launch, running, speed, action, lead)
+        moved = goal.correct(launch, end)
+        launch.point(shot)
+        velocity = launch.time * running[:-1]
+        velocity += speed * launch.line
+        if moved.max() <= CONVERGED:
+            break
+        action = forces.act(velocity)
+        acceleration = _foreseen(action, acceleration, launch.time, rule)
+    airspeed = forces.airspeed(velocity)[1]
+    return Flights(shot, forces, rule, launch, acceleration, velocity, airspeed, moved)
+
+
+def _foreseen(action: Action, before: Array, time: Array, rule: Rule) -> Array:
+    """Accelerations with the drag's answer to their own change added, to first order.
+
+    A change da of the accelerations changes the velocity by its integral and the drag,
+    quadratic in speed, by twice its rate along the flight and once across it.
+    """
+    change = _apply(rule.running[:-1], action.acceleration - before)
+    change[:, 0] *= 2.0
+    change *= -(action.rate * time)[:, None, :]
+    change += action.acceleration
+    return change
+
+
+def _first_guess(forces: Forces, launch: Launch, rule: Rule, speed: Array) -> Array:
+    """Velocities at the points by the flat-fire closed form v = v0 / (1 + k v0 t)."""
+    at_launch = (speed * launch.line)[None]
+    rate = forces.act(at_launch).rate[0]
+    elapsed = rule.points[:, None] * launch.time
+    share = 1.0 / (1.0 + rate * elapsed)
+    guess: Array = share[:, None, :] * at_launch
+    guess += (0.5 * elapsed * (1.0 + share))[:, None, :] * forces.gravity
+    return guess
+
+
+def _end(
+    shot: Shot,
+    forces: Forces,
+    launch: Launch,
+    running: Array,
+    speed: Array,
+    action: Action,
+    lead: Real | None,
+) -> End:
+    time = launch.time
+    velocity = speed * launch.line
+    velocity += time * running[-2]
+    square = time * time
+    tip = (shot.launch_forward + speed * time) * launch.line
+    tip -= shot.peep_height * launch.up
+    tip += square * running[-1]
+    if lead is not None:
+        tip += (lead / action.airspeed) * action.through
+    return End(tip, velocity, tip - forces.gravity * (0.5 * square))

@@ -1,0 +1,132 @@
+"""What a flight must meet: an aim point, a plane, the line of sight, or a moment."""
+
+from abc import ABC, abstractmethod
+
+import numpy as np
+
+from arrowloft.core.arrays import Array, Real
+from arrowloft.core.flight import End, Launch
+
+LONGEST_STEP = 0.3
+"""A single correction changes the angle by at most 0.3 rad and the time by at most 30 %:
+far from the solution the held accelerations say little."""
+
+
+class Goal(ABC):
+    """Corrects angle, yaw or time of the lanes by one step of Newton's method each time.
+
+    lever: rise of the impact in the plane across the line of sight where the flight
+        ends, per launch angle, m/rad, (lanes,); filled by `correct`.
+    """
+
+    lever: Array
+
+    @abstractmethod
+    def correct(self, launch: Launch, end: End) -> Array:
+        """Change the launch in place; return how far each lane moved (rad or relative)."""
+
+
+class Aim(Goal):
+    """The tip meets the aim point's height in the plane at `distance`; angle and time unknown.
+
+    windage: yaw as well, until the tip meets the aim point itself.
+    """
+
+    def __init__(self, distance: Array, roll: Real = 0.0, *, windage: bool = False) -> None:
+        self.distance = distance
+        self.roll = roll
+        self.windage = windage
+
+    def correct(self, launch: Launch, end: End) -> Array:
+        """One step in angle and time; yaw, nearly independent of both, by itself."""
+        ahead = end.tip[0] - self.distance
+        swing_s, swing_n, steep = _swing(launch, end, self.roll)
+        self.lever = swing_n - steep * swing_s
+        angle = (steep * ahead - end.tip[1]) / self.lever
+        time = (ahead + swing_s * angle) / -end.velocity[0]
+        moved: Array = np.maximum(np.abs(angle), np.abs(time) / launch.time)
+        if not moved.max() <= LONGEST_STEP:
+            angle = np.clip(angle, -LONGEST_STEP, LONGEST_STEP)
+            time = _bounded(time, launch.time)
+        launch.angle = launch.angle + angle
+        launch.time = launch.time + time
+        if self.windage:
+            moved = np.maximum(moved, _turn(launch, end))
+        return moved
+
+
+class Plane(Goal):
+    """The tip meets the plane at `distance` across the line of sight; only time unknown."""
+
+    def __init__(self, distance: Array, roll: Real = 0.0) -> None:
+        self.distance = distance
+        self.roll = roll
+
+    def correct(self, launch: Launch, end: End) -> Array:
+        """One step in time."""
+        swing_s, swing_n, steep = _swing(launch, end, self.roll)
+        self.lever = swing_n - steep * swing_s
+        return _lengthen(launch, (self.distance - end.tip[0]) / end.velocity[0])
+
+
+class Fall(Goal):
+    """The tip comes down to the line of sight; time unknown, and yaw with windage."""
+
+    def __init__(self, roll: Real = 0.0, *, windage: bool = False) -> None:
+        self.roll = roll
+        self.windage = windage
+
+    def correct(self, launch: Launch, end: End) -> Array:
+        """One step in time; a guess that still rises is sent beyond the apex."""
+        swing_s, swing_n, steep = _swing(launch, end, self.roll)
+        self.lever = swing_n - steep * swing_s
+        falling = np.minimum(end.velocity[1], -1e-3)
+        moved = _lengthen(launch, -end.tip[1] / falling)
+        if self.windage:
+            moved = np.maximum(moved, _turn(launch, end))
+        return moved
+
+
+class Moment(Goal):
+    """The flight ends at its given time; nothing is unknown."""
+
+    def __init__(self) -> None:
+        self.previous: Array | None = None
+        self.lever = np.empty(0)
+
+    def correct(self, launch: Launch, end: End) -> Array:
+        """Change nothing; report how far the tip moved since the last time, as a share."""
+        before, self.previous = self.previous, end.tip
+        if before is None:
+            return np.full(launch.time.size, np.inf)
+        way = 1.0 + np.abs(end.tip[0])
+        moved: Array = np.abs(end.tip - before).max(axis=0) / way
+        return moved
+
+
+def _swing(launch: Launch, end: End, roll: Real) -> tuple[Array, Array, Array]:
+    """What a launch angle does to the tip, along and up, and the steepness of its path there."""
+    up = end.weightless[0]
+    if launch.axes == 3:
+        up = up * np.cos(roll)
+    return -end.weightless[1], up, end.velocity[1] / end.velocity[0]
+
+
+def _turn(launch: Launch, end: End) -> Array:
+    """Yaw the bow by what brings the tip back to the line of sight; how far it turned."""
+    yaw = np.clip(-end.tip[2] / end.weightless[0], -LONGEST_STEP, LONGEST_STEP)
+    launch.yaw = launch.yaw + yaw
+    turned: Array = np.abs(yaw)
+    return turned
+
+
+def _lengthen(launch: Launch, step: Array) -> Array:
+    step = _bounded(step, launch.time)
+    moved: Array = np.abs(step) / launch.time
+    launch.time = launch.time + step
+    return moved
+
+
+def _bounded(step: Array, time: Array) -> Array:
+    bounded: Array = np.clip(step, -LONGEST_STEP * time, LONGEST_STEP * time)
+    return bounded

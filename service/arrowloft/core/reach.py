@@ -1,0 +1,174 @@
+"""How far a shot can reach, and aim close to that, where the impact hardly rises with the angle."""
+
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+from scipy.optimize import elementwise
+
+from arrowloft.core.aimed import ERROR_SHARE, Aimed, summary
+from arrowloft.core.arrays import Array, Lanes
+from arrowloft.core.collocation import lobatto
+from arrowloft.core.flight import CONVERGED, Flights, Launch, sideways, solve
+from arrowloft.core.goals import Fall, Goal
+from arrowloft.core.shot import Shot, as_lanes, lane_count
+from arrowloft.core.stepping import range_of_angle
+
+POINTS = 32
+"""Collocation points of a flight that comes down to the line of sight."""
+
+SEARCH = 12
+"""Launch angles tried at once in each round of the search for the reach."""
+
+
+class BeyondReach(ValueError):
+    """A distance that no launch angle reaches.
+
+    farthest: the farthest reachable distance along the line of sight, m.
+    lanes: positions of those asked for in vain.
+    """
+
+    def __init__(self, farthest: float, lanes: tuple[int, ...]) -> None:
+        super().__init__(f"the farthest reachable distance is {farthest:.2f} m")
+        self.farthest = farthest
+        self.lanes = lanes
+
+
+class Unsolved(RuntimeError):
+    """A flight that no method solved: a defect of the solver, never of the input."""
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Farthest distances along the line of sight, m, and their launch angles, rad, (lanes,)."""
+
+    distance: Array
+    launch_angle: Array
+
+
+def require_reached(shot: Shot, aimed: Aimed) -> None:
+    """Raise BeyondReach, naming the farthest distance, unless every lane is reached."""
+    missed = np.flatnonzero(~aimed.reached)
+    if missed.size:
+        first = shot.take(missed[:1])
+        farthest = float(reach(first).distance[0])
+        raise BeyondReach(farthest, tuple(int(lane) for lane in missed))
+
+
+def reach(shot: Shot, *, windage: bool = False) -> Reach:
+    """Farthest distance along the line of sight at which the tip can come down to it.
+
+    The distance against the launch angle has one maximum; rounds of SEARCH angles close
+    in on it, and a parabola through the last three gives it.
+    """
+    count = lane_count(shot)
+    lanes = np.arange(count)
+    top = np.pi / 2 - as_lanes(shot.slope, count)
+    low, high = 0.02 * top, 0.98 * top
+    for _ in range(4):
+        grid = np.linspace(low, high, SEARCH)
+        ranges = _ranges(shot, grid.ravel(), np.tile(lanes, SEARCH), windage)
+        ranges = ranges.reshape(SEARCH, count)
+        best = np.clip(np.nanargmax(ranges, axis=0), 1, SEARCH - 2)
+        low, high = grid[best - 1, lanes], grid[best + 1, lanes]
+    around = [ranges[best + step, lanes] for step in (-1, 0, 1)]
+    return _top_of_parabola(np.array((low, grid[best, lanes], high)), np.array(around))
+
+
+def _top_of_parabola(angles: Array, ranges: Array) -> Reach:
+    step = (angles[2] - angles[0]) / 2.0
+    tilt = (ranges[2] - ranges[0]) / 2.0
+    bend = ranges[2] - 2.0 * ranges[1] + ranges[0]
+    shift = np.clip(np.where(bend < 0.0, -tilt / np.where(bend < 0.0, bend, 1.0), 0.0), -1.0, 1.0)
+    return Reach(ranges[1] + shift * (tilt + 0.5 * shift * bend), angles[1] + shift * step)
+
+
+def falling_flights(
+    shot: Shot, angle: Array, windage: bool, yaw: Array | None = None
+) -> tuple[Flights, Goal]:
+    """Flights at given launch angles until the tip comes down to the line of sight."""
+    axes = 3 if windage or sideways(shot) else 2
+    pull = shot.gravity * np.cos(shot.slope)
+    time = np.maximum(2.0 * shot.launch_speed * np.sin(angle) / pull, 1e-3)
+    start = np.zeros(angle.size) if yaw is None else yaw
+    launch = Launch(shot, axes, angle, start, as_lanes(time, angle.size).copy())
+    goal = Fall(shot.roll, windage=windage)
+    with np.errstate(all="ignore"):  # an angle too low to come down is refused below
+        flights = solve(shot, launch, goal, lobatto(POINTS), 60)
+    return flights, goal
+
+
+def _ranges(shot: Shot, angle: Array, lanes: Lanes, windage: bool) -> Array:
+    """Distance at which the tip comes down to the line of sight, m, (lanes,)."""
+    part = shot.take(lanes) if lane_count(shot) > 1 else shot
+    flights, _ = falling_flights(part, angle, windage)
+    tip = flights.tip()
+    # A flight that never rises to the line of sight has its fall in the past or at launch.
+    sound = (flights.moved <= CONVERGED) & (flights.velocity[-1, 1] < 0.0) & (tip[0] > 0.0)
+    distance: Array = np.where(sound, tip[0], np.nan)
+    for lane in np.flatnonzero(~sound):
+        distance[lane] = range_of_angle(part.take(slice(lane, lane + 1)), float(angle[lane]))
+    return distance
+
+
+def aim_near_reach(shot: Shot, distance: Array, *, windage: bool = False) -> Aimed:
+    """Aim where the ordinary iteration does not settle: NaN beyond reach, else the low angle.
+
+    The distance at which the tip comes down rises with the launch angle up to the reach;
+    its root in between is bracketed and found lane by lane (Chandrupatla's method).
+    Raises Unsolved where no root is bracketed.
+    """
+    count = distance.size
+    limit = reach(shot, windage=windage)
+    top = as_lanes(
+        limit.launch_angle if limit.launch_angle.size > 1 else limit.launch_angle[0], count
+    )
+    far = as_lanes(limit.distance if limit.distance.size > 1 else limit.distance[0], count)
+    angle = np.full(count, np.nan)
+    inside = np.flatnonzero(distance <= far)
+    if inside.size:
+        angle[inside] = _low_angles(shot, distance, inside, top, windage)
+    return _falling_summary(shot, distance, angle, inside, windage)
+
+
+def _low_angles(shot: Shot, distance: Array, inside: Lanes, top: Array, windage: bool) -> Array:
+    def excess(angle: Array, lane: Array) -> Array:
+        lanes = lane.astype(np.intp)
+        return _ranges(shot, angle, lanes, windage) - distance[lanes]
+
+    lanes = inside.astype(float)
+    low = 0.3 * top[inside]
+    for _ in range(6):
+        short = excess(low, lanes) < 0.0
+        if short.all():
+            break
+        low = np.where(short, low, 0.6 * low)
+    tolerances = {"xatol": 1e-13, "xrtol": 1e-13, "fatol": 1e-11, "frtol": 0.0}
+    found: Any = elementwise.find_root(  # type: ignore[call-overload]
+        excess, (low, top[inside]), args=(lanes,), tolerances=tolerances, maxiter=80
+    )
+    # At the reach itself both ends may lie on one side by a rounding: the top is the root.
+    close = np.abs(excess(top[inside], lanes)) < 1e-6
+    angle = np.where(found.success, found.x, np.where(close, top[inside], np.nan))
+    if np.isnan(angle).any():
+        raise Unsolved("no launch angle was found for a distance within reach")
+    result: Array = angle
+    return result
+
+
+def _falling_summary(
+    shot: Shot, distance: Array, angle: Array, inside: Lanes, windage: bool
+) -> Aimed:
+    result = Aimed.unreached(distance)
+    if not inside.size:
+        return result
+    flights, goal = falling_flights(shot.take(inside), angle[inside], windage)
+    if not np.all(flights.moved <= CONVERGED):
+        raise Unsolved("a flight near the farthest reachable distance did not converge")
+    missed = flights.launch.time**2 * flights.unresolved() * ERROR_SHARE + 1e-9
+    # At the reach the lever is nothing and the angle is known to the root of the miss only.
+    lever = np.maximum(np.abs(goal.lever), np.sqrt(missed * distance[inside]))
+    solved = summary(flights, goal, distance[inside], missed / lever)
+    for item in fields(Aimed):
+        getattr(result, item.name)[inside] = getattr(solved, item.name)
+    return result

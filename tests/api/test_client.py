@@ -1,0 +1,258 @@
+"""The client against a stand-in server: what it sends, and what it makes of each reply."""
+
+import json
+import math
+import socket
+import threading
+from collections.abc import Iterator
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+
+import pytest
+from flask import Flask, Response, request
+from werkzeug.serving import WSGIRequestHandler, make_server
+
+from arrowloft.client import Client, ClientError, Problem, UnexpectedReply, Unreachable
+
+PROBLEM = {
+    "type": "/problems/invalid-request",
+    "title": "Members of the request are invalid",
+    "status": 422,
+    "detail": "Give at least 1 g.",
+    "errors": [{"pointer": "/arrow/mass", "detail": "Give at least 1 g."}],
+}
+
+
+class Handler(WSGIRequestHandler):
+    """Prints nothing."""
+
+    def log(self, type: str, message: str, *args: object) -> None:
+        pass
+
+
+def echo() -> Response:
+    """What was asked, as the reply."""
+    if request.accept_mimetypes.best == "text/csv":
+        return Response("distance,travel\n20,0\n", mimetype="text/csv")
+    asked = {
+        "method": request.method,
+        "path": request.path,
+        "raw_path": request.environ["RAW_URI"],
+        "body": request.get_json(silent=True),
+        "accept": request.headers["Accept"],
+    }
+    return Response(json.dumps(asked), mimetype="application/json")
+
+
+def stand_in() -> Flask:
+    app = Flask("stand-in", static_folder=None)
+    for path in ("/v1/mark-table", "/v1/trajectory", "/v1/launch-speed"):
+        app.add_url_rule(path, path, echo, methods=["POST"])
+    for path in ("/v1/models", "/v1/models/<kind>/<name>", "/healthz", "/openapi.json"):
+        app.add_url_rule(path, path, lambda **_: echo())
+    replies = {
+        "problem": Response(json.dumps(PROBLEM), 422, mimetype="application/problem+json"),
+        "bare-problem": Response("{}", 500, mimetype="application/problem+json"),
+        "broken-problem": Response("{", 422, mimetype="application/problem+json"),
+        "html": Response("<p>hello</p>", 200, mimetype="text/html"),
+        "gateway": Response("<p>bad gateway</p>", 502, mimetype="text/html"),
+        "json-error": Response("{}", 500, mimetype="application/json"),
+        "redirect": Response("", 307, headers={"Location": "/v1/models"}),
+        "list": Response("[1]", 200, mimetype="application/json"),
+        "cut": Response('{"a":', 200, mimetype="application/json"),
+    }
+    for name, reply in replies.items():
+        path = f"/{name}/v1/mark-table"
+        app.add_url_rule(path, path, lambda reply=reply: reply, methods=["POST"])
+    return app
+
+
+@pytest.fixture(scope="module")
+def address() -> Iterator[str]:
+    server = make_server("127.0.0.1", 0, stand_in(), threaded=True, request_handler=Handler)
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_port}"
+    server.shutdown()
+    server.server_close()
+    thread.join(5)
+
+
+@pytest.fixture
+def client(address: str) -> Iterator[Client]:
+    with Client(address, timeout=5) as made:
+        yield made
+
+
+@pytest.mark.parametrize("call", ["mark_table", "trajectory", "launch_speed"])
+def test_a_computation_is_posted_as_json(client: Client, call: str) -> None:
+    asked = {"slope": "3 deg", "distances": ["20 yd"]}
+    reply = getattr(client, call)(asked)
+    assert reply["method"] == "POST"
+    assert reply["path"] == "/v1/" + call.replace("_", "-")
+    assert reply["body"] == asked
+    assert reply["accept"].startswith("application/json")
+    assert "application/problem+json" in reply["accept"]
+
+
+@pytest.mark.parametrize(
+    ("call", "path"),
+    [("models", "/v1/models"), ("health", "/healthz"), ("openapi", "/openapi.json")],
+)
+def test_what_exists_is_fetched(client: Client, call: str, path: str) -> None:
+    reply = getattr(client, call)()
+    assert (reply["method"], reply["path"], reply["body"]) == ("GET", path, None)
+
+
+def test_a_model_is_fetched_by_kind_and_name(client: Client) -> None:
+    assert client.model("drag", "constant")["path"] == "/v1/models/drag/constant"
+
+
+def test_a_name_cannot_leave_its_place_in_the_path(client: Client) -> None:
+    assert client.model("drag", "a b?c#d")["raw_path"] == "/v1/models/drag/a%20b%3Fc%23d"
+
+
+def test_csv_comes_as_text(client: Client) -> None:
+    assert client.mark_table_csv({}) == "distance,travel\n20,0\n"
+
+
+class Keeping(BaseHTTPRequestHandler):
+    """Keeps connections open, which the development server above does not; says its peer."""
+
+    protocol_version = "HTTP/1.1"
+
+    def do_GET(self) -> None:
+        body = json.dumps({"peer": self.client_address[1]}).encode()
+        self.send_response(200)
+        self.send_header("Content-Type", "application/json")
+        self.send_header("Content-Length", str(len(body)))
+        self.end_headers()
+        self.wfile.write(body)
+
+    def log_message(self, format: str, *args: object) -> None:
+        pass
+
+
+def test_the_connection_is_kept() -> None:
+    with ThreadingHTTPServer(("127.0.0.1", 0), Keeping) as server:
+        server.daemon_threads = True
+        server.block_on_close = False
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        with Client(f"http://127.0.0.1:{server.server_port}", timeout=5) as client:
+            assert client.health()["peer"] == client.models()["peer"]
+        server.shutdown()
+
+
+def test_a_slash_at_the_end_of_the_address_does_no_harm(address: str) -> None:
+    with Client(address + "/") as client:
+        assert client.health()["path"] == "/healthz"
+
+
+def test_a_proxy_of_the_environment_is_not_asked(
+    address: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("HTTP_PROXY", "http://127.0.0.1:9")
+    monkeypatch.setenv("http_proxy", "http://127.0.0.1:9")
+    with Client(address) as client:
+        assert client.health()["path"] == "/healthz"
+
+
+def test_a_problem_is_raised_with_all_its_members(address: str) -> None:
+    with Client(f"{address}/problem") as client, pytest.raises(Problem) as caught:
+        client.mark_table({})
+    problem = caught.value
+    assert problem.status == 422
+    assert problem.type == PROBLEM["type"]
+    assert problem.title == PROBLEM["title"]
+    assert problem.detail == PROBLEM["detail"]
+    assert list(problem.errors) == PROBLEM["errors"]
+    assert problem.document == PROBLEM
+    assert "Give at least 1 g." in str(problem)
+
+
+def test_a_problem_is_raised_where_csv_was_asked_for(address: str) -> None:
+    with Client(f"{address}/problem") as client, pytest.raises(Problem):
+        client.mark_table_csv({})
+
+
+def test_a_problem_without_members_has_defaults(address: str) -> None:
+    with Client(f"{address}/bare-problem") as client, pytest.raises(Problem) as caught:
+        client.mark_table({})
+    assert (caught.value.status, caught.value.type, caught.value.errors) == (500, "about:blank", ())
+
+
+@pytest.mark.parametrize(
+    ("reply", "status"),
+    [
+        ("html", 200),
+        ("gateway", 502),
+        ("json-error", 500),
+        ("redirect", 307),
+        ("list", 200),
+        ("cut", 200),
+        ("broken-problem", 422),
+        ("nothing-here", 404),
+    ],
+)
+def test_any_other_reply_is_unexpected(address: str, reply: str, status: int) -> None:
+    with Client(f"{address}/{reply}") as client, pytest.raises(UnexpectedReply) as caught:
+        client.mark_table({})
+    assert caught.value.status == status
+
+
+def test_json_where_csv_is_due_is_unexpected(address: str) -> None:
+    with Client(f"{address}/list") as client, pytest.raises(UnexpectedReply):
+        client.mark_table_csv({})
+
+
+def test_a_closed_port_is_unreachable() -> None:
+    with socket.socket() as bound:
+        bound.bind(("127.0.0.1", 0))
+        port = bound.getsockname()[1]
+        client = Client(f"http://127.0.0.1:{port}", timeout=5)
+        with client, pytest.raises(Unreachable, match="is the service running there"):
+            client.health()
+
+
+@pytest.fixture
+def silent() -> Iterator[socket.socket]:
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        listening.listen()
+        yield listening
+
+
+def test_a_silent_server_is_unreachable_within_the_timeout(silent: socket.socket) -> None:
+    url = f"http://127.0.0.1:{silent.getsockname()[1]}"
+    with Client(url, timeout=0.2) as client, pytest.raises(Unreachable, match=r"within 0\.2 s"):
+        client.health()
+
+
+def test_a_reply_that_is_cut_off_is_unreachable(silent: socket.socket) -> None:
+    def answer() -> None:
+        connection, _ = silent.accept()
+        with connection:
+            connection.recv(4096)
+            head = "HTTP/1.1 200 OK\r\nContent-Type: application/json\r\n"
+            connection.sendall(f"{head}Content-Length: 99\r\n\r\n{{".encode())
+
+    thread = threading.Thread(target=answer, daemon=True)
+    thread.start()
+    url = f"http://127.0.0.1:{silent.getsockname()[1]}"
+    with Client(url, timeout=5) as client, pytest.raises(Unreachable):
+        client.health()
+    thread.join(5)
+
+
+@pytest.mark.parametrize("timeout", [0, -1, math.nan])
+def test_there_is_no_client_without_a_timeout(timeout: float) -> None:
+    with pytest.raises(ValueError, match="timeout"):
+        Client(timeout=timeout)
+
+
+def test_nan_in_a_request_is_the_callers_error(client: Client) -> None:
+    with pytest.raises(ValueError, match="NaN"):
+        client.mark_table({"relative_humidity": math.nan})
+
+
+def test_all_its_errors_can_be_caught_as_one() -> None:
+    assert all(issubclass(kind, ClientError) for kind in (Problem, Unreachable, UnexpectedReply))

@@ -1,0 +1,112 @@
+"""What README.md and DEVELOPERS.md say, and what the docstrings leave out."""
+
+import ast
+import importlib.util
+import re
+import sys
+from collections.abc import Iterator
+from importlib.metadata import entry_points
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from arrowloft.app import create_app
+from arrowloft.plugin import DragModel
+from arrowloft.plugin.conformance import check_drag_model
+
+ROOT = Path(__file__).resolve().parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+PUBLIC = sorted(
+    [
+        *(ROOT / "service").rglob("*.py"),
+        *(ROOT / "plugins").rglob("*.py"),
+    ]
+)
+
+
+def undocumented(tree: ast.Module) -> Iterator[str]:
+    """Public functions, classes and their public methods without a docstring."""
+    inner = [
+        (f"{owner.name}.", node)
+        for owner in tree.body
+        if isinstance(owner, ast.ClassDef) and not owner.name.startswith("_")
+        for node in owner.body
+        if isinstance(node, ast.FunctionDef)
+    ]
+    for prefix, node in [*(("", node) for node in tree.body), *inner]:
+        if not isinstance(node, ast.FunctionDef | ast.ClassDef) or node.name.startswith("_"):
+            continue
+        if not (ast.get_docstring(node) or "").strip():
+            yield prefix + node.name
+
+
+@pytest.mark.parametrize("path", PUBLIC, ids=lambda path: str(path.relative_to(ROOT)))
+def test_every_public_name_has_a_docstring(path: Path) -> None:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    if tree.body:
+        assert ast.get_docstring(tree), "the module has no docstring"
+    assert list(undocumented(tree)) == []
+
+
+def table_column(head: str) -> set[str]:
+    """The names in code marks in the first column of the README table with this head."""
+    table = re.search(rf"^\| {head} \|.*\n\|[-|]+\|\n((?:\|.*\n?)+)", README, re.MULTILINE)
+    assert table, f"README.md has no table with the head {head}"
+    return set(re.findall(r"^\| `([^`]+)`", table[1], re.MULTILINE))
+
+
+def test_readme_lists_every_route() -> None:
+    rules = [str(rule) for rule in create_app().url_map.iter_rules()]
+    assert table_column("path") == {re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", rule) for rule in rules}
+
+
+@pytest.mark.parametrize("kind", ["drag", "launch"])
+def test_readme_lists_every_built_in_model(kind: str) -> None:
+    installed = {
+        point.name
+        for point in entry_points(group=f"arrowloft.{kind}_models")
+        if point.dist is not None and point.dist.name == "arrowloft"
+    }
+    assert installed
+    assert table_column(f"{kind} model") == installed
+
+
+def code_blocks(heading: str, language: str) -> list[str]:
+    """The code blocks under a heading of DEVELOPERS.md."""
+    section = re.search(rf"^## {heading}\n(.*?)(?=^## |\Z)", DEVELOPERS, re.MULTILINE | re.DOTALL)
+    assert section, f"DEVELOPERS.md has no section {heading}"
+    return re.findall(rf"^```{language}\n(.*?)^```", section[1], re.MULTILINE | re.DOTALL)
+
+
+@pytest.fixture
+def example_model(tmp_path: Path) -> Iterator[ModuleType]:
+    """The model of DEVELOPERS.md and the test below it, as one module."""
+    path = tmp_path / "example_model.py"
+    path.write_text("\n\n".join(code_blocks("A drag model in ten minutes", "python")))
+    spec = importlib.util.spec_from_file_location("example_model", path)
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    # Where pickle looks for the class.
+    sys.modules["example_model"] = module
+    spec.loader.exec_module(module)
+    yield module
+    del sys.modules["example_model"]
+
+
+def test_the_example_model_keeps_the_contract(example_model: ModuleType) -> None:
+    models = [
+        value
+        for value in vars(example_model).values()
+        if isinstance(value, type) and issubclass(value, DragModel) and value is not DragModel
+    ]
+    assert len(models) == 1
+    check_drag_model(models[0])
+    example_model.test_it_keeps_the_contract()
+
+
+def test_the_example_entry_point_names_the_example(example_model: ModuleType) -> None:
+    (block,) = code_blocks("A drag model in ten minutes", "toml")
+    name, target = re.search(r'^([\w-]+) = "[\w.]+:(\w+)"', block, re.MULTILINE).groups()
+    assert getattr(example_model, target).name == name
