@@ -47,7 +47,7 @@ def main() -> int:
             if not _ready(client, arguments.server):
                 return 3
             asked = json.loads(arguments.request.read_text(encoding="utf-8"))
-            print(f"\n{as_text(client.mark_table(asked))}")
+            print(f"\n{_title(arguments.request)}{as_text(client.mark_table(asked))}")
     except Problem as problem:
         told = [f"{error.get('pointer')}: {error.get('detail')}" for error in problem.errors]
         return _failed(f"the service refused the request: {problem.detail} {' '.join(told)}")
@@ -98,6 +98,14 @@ def _runs(process: int) -> bool:
     except ProcessLookupError:
         return False
     return True
+
+
+def _title(request: Path) -> str:
+    """First line of the text that tells about the request, where there is one beside it."""
+    scenario = request.with_name("scenario.txt")
+    return (
+        scenario.read_text(encoding="utf-8").partition("\n")[0] + "\n" if scenario.exists() else ""
+    )
 
 
 def _summary(reply: Mapping[str, Any]) -> str:

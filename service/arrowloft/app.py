@@ -3,20 +3,10 @@
 from collections.abc import Mapping
 from typing import Any
 
-import orjson
 from flask import Flask, Response
 
-from arrowloft.api import (
-    entrance,
-    health,
-    launch_speed,
-    mark_table,
-    models,
-    openapi,
-    problems,
-    trajectory,
-)
-from arrowloft.api.resource import Edge, Limits, Resource
+from arrowloft.api import catalogue, problems
+from arrowloft.api.resource import Edge, Limits
 from arrowloft.plugin.registry import Registry
 
 
@@ -32,31 +22,10 @@ def create_app(registry: Registry | None = None, config: Mapping[str, Any] | Non
     app = Flask("arrowloft", static_folder=None)
     # Doubled slashes are unknown paths: a redirect would answer without the problem shape.
     app.url_map.merge_slashes = False
-    app.url_map.strict_slashes = True
-    served: dict[str, bytes] = {}
-    resources = _resources(edge, served)
-    for item in resources:
-        item.install(app)
-    document = openapi.document(resources, edge.limits, config.get("examples", {}))
-    served["document"] = orjson.dumps(document)
+    catalogue.install(app, edge, config.get("examples", {}))
     problems.install(app)
     app.after_request(_secured)
     return app
-
-
-def _resources(edge: Edge, served: dict[str, bytes]) -> list[Resource]:
-    parameters = openapi.parameters_of(edge.models)
-    return [
-        mark_table.resource(edge),
-        trajectory.resource(edge),
-        launch_speed.resource(edge),
-        models.listing(edge),
-        models.description(edge, lambda kind, name: parameters[kind, name]),
-        entrance.entrance(),
-        entrance.problem_kind(),
-        health.resource(),
-        openapi.resource(served),
-    ]
 
 
 def _secured(response: Response) -> Response:

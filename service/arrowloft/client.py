@@ -16,11 +16,11 @@ class ClientError(Exception):
     """Raised where a call gave no answer: by its subclasses only."""
 
 
-class Unreachable(ClientError):  # noqa: N818 - it says what happened, as callers tell them apart
+class Unreachable(ClientError):
     """No reply came: connection refused, cut off, or slower than the time allowed."""
 
 
-class UnexpectedReply(ClientError):  # noqa: N818 - as above
+class UnexpectedReply(ClientError):
     """A reply came that is not the service's: another status, another form.
 
     status: of the reply.
@@ -31,7 +31,7 @@ class UnexpectedReply(ClientError):  # noqa: N818 - as above
         self.status = status
 
 
-class Problem(ClientError):  # noqa: N818 - the name that RFC 9457 gives it
+class Problem(ClientError):
     """The service could not answer, and says why (RFC 9457).
 
     status, type, title, detail: as in the reply.

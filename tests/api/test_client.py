@@ -1,17 +1,31 @@
-"""The client against a stand-in server: what it sends, and what it makes of each reply."""
+"""The client: against a stand-in server, what it sends and makes of each reply; then the service.
 
+The service is asked over HTTP too, and the demo's table is printed from its reply.
+"""
+
+import csv
+import io
 import json
 import math
 import socket
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
 
 import pytest
 from flask import Flask, Response, request
 from werkzeug.serving import WSGIRequestHandler, make_server
 
+from arrowloft.app import create_app
 from arrowloft.client import Client, ClientError, Problem, UnexpectedReply, Unreachable
+
+ROOT = Path(__file__).resolve().parents[2]
+EXAMPLES = ROOT / "openapi" / "examples"
 
 PROBLEM = {
     "type": "/problems/invalid-request",
@@ -66,15 +80,30 @@ def stand_in() -> Flask:
     return app
 
 
-@pytest.fixture(scope="module")
-def address() -> Iterator[str]:
-    server = make_server("127.0.0.1", 0, stand_in(), threaded=True, request_handler=Handler)
+@contextmanager
+def served(app: Flask) -> Iterator[str]:
+    """Address of the app, served on a free port for as long as the block lasts."""
+    server = make_server("127.0.0.1", 0, app, threaded=True, request_handler=Handler)
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
-    yield f"http://127.0.0.1:{server.server_port}"
-    server.shutdown()
-    server.server_close()
-    thread.join(5)
+    try:
+        yield f"http://127.0.0.1:{server.server_port}"
+    finally:
+        server.shutdown()
+        server.server_close()
+        thread.join(5)
+
+
+@pytest.fixture(scope="module")
+def address() -> Iterator[str]:
+    with served(stand_in()) as url:
+        yield url
+
+
+@pytest.fixture(scope="module")
+def service() -> Iterator[str]:
+    with served(create_app()) as url:
+        yield url
 
 
 @pytest.fixture
@@ -256,3 +285,97 @@ def test_nan_in_a_request_is_the_callers_error(client: Client) -> None:
 
 def test_all_its_errors_can_be_caught_as_one() -> None:
     assert all(issubclass(kind, ClientError) for kind in (Problem, Unreachable, UnexpectedReply))
+
+
+def example(name: str) -> dict[str, Any]:
+    asked = json.loads((EXAMPLES / f"{name}.request.json").read_text(encoding="utf-8"))
+    assert isinstance(asked, dict)
+    return asked
+
+
+def test_the_service_answers_every_computation(service: str) -> None:
+    with Client(service) as client:
+        for call in ("mark_table", "trajectory", "launch_speed"):
+            reply = getattr(client, call)(example(call.replace("_", "-")))
+            assert {"units", "notes"} <= reply.keys()
+
+
+def test_the_services_csv_holds_the_rows_of_its_json(service: str) -> None:
+    asked = example("mark-table")
+    with Client(service) as client:
+        rows = client.mark_table(asked)["rows"]
+        head, *lines = csv.reader(io.StringIO(client.mark_table_csv(asked)))
+    assert [title.split(" ")[0] for title in head] == list(rows[0])
+    assert [[float(cell) for cell in line] for line in lines] == [
+        list(row.values()) for row in rows
+    ]
+
+
+def test_the_service_says_what_it_has(service: str) -> None:
+    with Client(service) as client:
+        assert client.health()["status"] == "ok"
+        assert client.openapi()["openapi"].startswith("3.1")
+        for model in client.models()["models"]:
+            described = client.model(model["kind"], model["name"])
+            assert described["version"] == model["version"]
+
+
+def test_the_services_problems_are_raised(service: str) -> None:
+    asked = example("mark-table")
+    asked["arrow"]["mass"] = "-1 gr"
+    with Client(service) as client:
+        with pytest.raises(Problem) as invalid:
+            client.mark_table(asked)
+        with pytest.raises(Problem) as missing:
+            client.model("drag", "no/such")
+    assert invalid.value.status == 422
+    assert [error["pointer"] for error in invalid.value.errors] == ["/arrow/mass"]
+    assert missing.value.status == 404
+
+
+def print_table(url: str, request: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    script = ROOT / "deploy" / "print_table.py"
+    return subprocess.run(
+        [sys.executable, str(script), "--url", url, *arguments, str(request)],
+        capture_output=True,
+        text=True,
+        timeout=30,
+    )
+
+
+def test_the_demos_table_is_printed(service: str) -> None:
+    asked = EXAMPLES / "mark-table.request.json"
+    with Client(service) as client:
+        reply = client.mark_table(example("mark-table"))
+    printed = print_table(service, asked)
+    assert (printed.returncode, printed.stderr) == (0, "")
+    above, _, below = printed.stdout.partition("---\n")
+    units = above.splitlines()[-2].split()
+    assert units[0] == reply["units"]["distance"] and reply["units"]["length"] in units
+    lines = [line.split() for line in below.split("\n\n")[0].splitlines()]
+    assert len(lines) == len(reply["rows"])
+    for line, row in zip(lines, reply["rows"], strict=True):
+        # Four digits of the largest number of the column are shown.
+        assert float(line[0]) == pytest.approx(row["distance"], abs=0.05)
+        assert float(line[2]) == pytest.approx(row["travel"], abs=0.005)
+    for note in reply["notes"]:
+        assert f"[{note['code']}]" in printed.stdout
+    assert max(map(len, printed.stdout.splitlines())) <= 100
+
+
+def test_a_refused_demo_is_one_line(service: str, tmp_path: Path) -> None:
+    asked = tmp_path / "asked.json"
+    asked.write_text(json.dumps(example("mark-table") | {"slope": "3"}))
+    printed = print_table(service, asked)
+    assert (printed.returncode, printed.stdout) == (1, "")
+    assert printed.stderr.count("\n") == 1 and "/slope" in printed.stderr
+
+
+def test_waiting_ends_with_the_server_process(tmp_path: Path) -> None:
+    ended = subprocess.Popen([sys.executable, "-c", ""])
+    ended.wait()
+    with socket.socket() as bound:
+        bound.bind(("127.0.0.1", 0))
+        url = f"http://127.0.0.1:{bound.getsockname()[1]}"
+        printed = print_table(url, tmp_path / "unread.json", "--server", str(ended.pid))
+    assert (printed.returncode, printed.stdout, printed.stderr) == (3, "", "")

@@ -38,6 +38,10 @@ def undocumented(tree: ast.Module) -> Iterator[str]:
     for prefix, node in [*(("", node) for node in tree.body), *inner]:
         if not isinstance(node, ast.FunctionDef | ast.ClassDef) or node.name.startswith("_"):
             continue
+        if any(
+            isinstance(mark, ast.Name) and mark.id == "overload" for mark in node.decorator_list
+        ):
+            continue
         if not (ast.get_docstring(node) or "").strip():
             yield prefix + node.name
 

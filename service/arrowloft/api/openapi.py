@@ -8,7 +8,7 @@ import orjson
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 from flask import Response
-from marshmallow import Schema
+from marshmallow import INCLUDE, Schema
 
 from arrowloft import __version__
 from arrowloft.api.fields import documented
@@ -45,7 +45,7 @@ _WITH_BODY = (
 )
 
 Examples = Mapping[str, Mapping[str, Any]]
-"""Operation -> {"request": body, "response": body}."""
+"""Operation -> {"summary": text, "request": body, "response": body}."""
 
 
 def document(resources: Sequence[Resource], limits: Limits, examples: Examples) -> dict[str, Any]:
@@ -104,23 +104,24 @@ def _operations(item: Resource, examples: Mapping[str, Any]) -> dict[str, Any]:
         return {"get": operation}
     operation["requestBody"] = {
         "required": True,
-        "content": {JSON: _content(item.request, examples.get("request"))},
+        "content": {JSON: _content(item.request, examples, "request")},
     }
     operation["x-query"] = True
     return {"post": operation}
 
 
-def _content(schema: Schema, example: Any) -> dict[str, Any]:
+def _content(schema: Schema, example: Mapping[str, Any], part: str) -> dict[str, Any]:
     content: dict[str, Any] = {"schema": schema}
-    if example is not None:
-        content["examples"] = {"worked": {"value": example}}
+    if part in example:
+        shown = {"summary": example["summary"], "value": example[part]}
+        content["examples"] = {"worked": shown}
     return content
 
 
 def _responses(item: Resource, examples: Mapping[str, Any]) -> dict[str, Any]:
     good: dict[str, Any] = {
         "description": item.summary,
-        "content": {JSON: _content(item.reply, examples.get("response"))},
+        "content": {JSON: _content(item.reply, examples, "response")},
     }
     for form in item.forms:
         good["content"][form] = {"schema": {"type": "string"}}
@@ -158,6 +159,11 @@ def parameters_of(models: ModelSchemas) -> dict[tuple[str, str], dict[str, Any]]
 
 class Document(Schema):
     """An OpenAPI document; its form is the specification's."""
+
+    class Meta:
+        """Nothing is said of its members here."""
+
+        unknown = INCLUDE
 
 
 def resource(served: dict[str, bytes]) -> Resource:

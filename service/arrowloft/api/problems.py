@@ -178,7 +178,8 @@ def from_http(error: HTTPException) -> Problem:
     code = _BY_STATUS.get(status, "bad-request" if status < 500 else "defect")
     ours = error.description if error.description != type(error).description else None
     if isinstance(error, MethodNotAllowed):
-        ours = f"Use {' or '.join(sorted(set(error.valid_methods or ())))} here."
+        methods = sorted(set(error.valid_methods or ()) - {"HEAD", "OPTIONS"})
+        ours = f"Use {' or '.join(methods)} here."
     return Problem(code, ours or KINDS[code].advice)
 
 

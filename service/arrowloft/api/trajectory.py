@@ -58,7 +58,7 @@ def _members(most: int) -> dict[str, Member]:
             high=1000.0,
         ),
         "samples": WholeNumber(
-            "Points, evenly spaced in time, 101 if left out; instead of `step`.", low=2, high=most
+            "Points, evenly spaced in time; 101 if left out. Instead of `step`.", low=2, high=most
         ),
     }
 

@@ -26,7 +26,7 @@ ACCEPTED = 5e-8
 """Estimated error, rad, still accepted at the last level: a law's kink inside the flight."""
 
 
-def aim(shot: Shot, distance: Real, *, windage: bool = False) -> Aimed:
+def aim(shot: Shot, distance: Real, *, windage: bool | Mask = False) -> Aimed:
     """Aim at each distance along the line of sight; all lanes are solved together.
 
     distance: m, a float or an array of lanes.  windage: yaw the bow as well, so that
@@ -38,8 +38,9 @@ def aim(shot: Shot, distance: Real, *, windage: bool = False) -> Aimed:
     count = lane_count(shot, distance)
     distance = as_lanes(distance, count)
     require_ahead(shot, distance)
+    unknown = np.broadcast_to(np.asarray(windage, dtype=bool), (count,))
     blocks = [
-        _aim_block(shot.take(block) if count > BLOCK else shot, distance[block], windage)
+        _aim_block(shot.take(block) if count > BLOCK else shot, distance[block], unknown[block])
         for block in _blocks(count)
     ]
     return blocks[0] if len(blocks) == 1 else Aimed.joined(blocks)
@@ -70,7 +71,7 @@ def _blocks(count: int) -> Iterator[slice]:
         yield slice(start, min(start + BLOCK, count))
 
 
-def _aim_block(shot: Shot, distance: Array, windage: bool) -> Aimed:
+def _aim_block(shot: Shot, distance: Array, windage: Mask) -> Aimed:
     flights, goal = aimed_flights(shot, distance, windage, LEVELS[0])
     error = angle_error(flights, goal, distance)
     result = summary(flights, goal, distance, error)
@@ -80,18 +81,18 @@ def _aim_block(shot: Shot, distance: Array, windage: bool) -> Aimed:
     return result
 
 
-def _refine(result: Aimed, shot: Shot, distance: Array, windage: bool, left: Lanes) -> None:
+def _refine(result: Aimed, shot: Shot, distance: Array, windage: Mask, left: Lanes) -> None:
     """Solve the lanes `left` again with more points each time, then near the reach."""
     for level in LEVELS[1:]:
         part = shot.take(left)
-        flights, goal = aimed_flights(part, distance[left], windage, level)
+        flights, goal = aimed_flights(part, distance[left], windage[left], level)
         error = angle_error(flights, goal, distance[left])
         done = error <= (ACCEPTED if level is LEVELS[-1] else TOLERANCE)
         _store(result, summary(flights, goal, distance[left], error), left, done)
         left = left[~done]
         if not left.size:
             return
-    solved = aim_near_reach(shot.take(left), distance[left], windage=windage)
+    solved = aim_near_reach(shot.take(left), distance[left], windage[left])
     _store(result, solved, left, np.ones(left.size, dtype=bool))
 
 
@@ -101,13 +102,17 @@ def _store(result: Aimed, part: Aimed, lanes: Lanes, done: Mask) -> None:
 
 
 def aimed_flights(
-    shot: Shot, distance: Array, windage: bool, level: tuple[int, int]
+    shot: Shot, distance: Array, windage: Mask, level: tuple[int, int]
 ) -> tuple[Flights, Goal]:
-    """One attempt at one level: flights that may or may not have converged."""
-    axes = 3 if windage or sideways(shot) else 2
+    """One attempt at one level: flights that may or may not have converged.
+
+    windage: lanes whose yaw is unknown too.  level: points in time, most iterations.
+    """
+    steered = bool(windage.any())
+    axes = 3 if steered or sideways(shot) else 2
     angle, time = flat_fire_guess(shot, distance)
     launch = Launch(shot, axes, angle, np.zeros(distance.size), time)
-    goal = Aim(distance, shot.roll, windage=windage)
+    goal = Aim(distance, shot.roll, windage if steered else None)
     with np.errstate(all="ignore"):  # a lane beyond reach may overflow; it is refused below
         flights = solve(shot, launch, goal, lobatto(level[0]), level[1])
     return flights, goal

@@ -8,12 +8,13 @@ distances near the reach) every row is solved by itself.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from arrowloft.core.aim import LEVELS, TOLERANCE, aim, aimed_flights, require_ahead
 from arrowloft.core.aimed import Aimed, angle_error, summary
-from arrowloft.core.arrays import Array
+from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.flight import Flights, Forces, Launch, sideways
 from arrowloft.core.reach import require_reached
 from arrowloft.core.shot import Shot
@@ -55,25 +56,43 @@ def aim_at_distances(shot: Shot, distances: Array) -> Aims:
     return _each(shot, distances)
 
 
-def _varied(shot: Shot, count: int) -> Shot:
-    """Three shots of `count` lanes each: as it is, slightly faster, with slightly more drag."""
-    faster = np.repeat([1.0, 1.0 + STEP, 1.0], count)
-    thicker = np.repeat([1.0, 1.0, 1.0 + STEP], count)
-    return shot.with_(launch_speed=shot.launch_speed * faster, drag_scale=shot.drag_scale * thicker)
+PLAIN, FASTER, THICKER, STEERED = range(4)
+"""Variants of a shot that a table solves side by side: as it is, a little faster, with a
+little more drag, and with the bow yawed until the tip meets the aim point sideways."""
 
 
-def _sensitivity(angles: Array) -> Sensitivity:
-    plain, faster, thicker = angles
-    return Sensitivity((faster - plain) / STEP, (thicker - plain) / STEP)
+def _variants(shot: Shot, at: Array) -> tuple[Shot, Array, Mask]:
+    """Lanes of every variant at each distance: shot, distances, lanes with windage.
+
+    Without anything that pushes sideways the yaw is zero and STEERED is left out.
+    """
+    count, kinds = at.size, 4 if sideways(shot) else 3
+    factors = np.ones((2, kinds, count))
+    factors[0, FASTER] += STEP
+    factors[1, THICKER] += STEP
+    speed, drag = factors.reshape(2, kinds * count)
+    steered = np.zeros((kinds, count), dtype=bool)
+    steered[STEERED:] = True
+    varied = shot.with_(launch_speed=shot.launch_speed * speed, drag_scale=shot.drag_scale * drag)
+    return varied, np.concatenate((at,) * kinds), steered.ravel()
+
+
+def _aims(aimed: Aimed, angles: Array, yaws: Array) -> Aims:
+    """The aims, from launch angles and yaws (variants, rows)."""
+    change = Sensitivity(
+        (angles[FASTER] - angles[PLAIN]) / STEP, (angles[THICKER] - angles[PLAIN]) / STEP
+    )
+    steered = yaws[STEERED] if len(yaws) > STEERED else np.zeros(aimed.distance.size)
+    return Aims(aimed, steered, change)
 
 
 def _each(shot: Shot, distances: Array) -> Aims:
     count = distances.size
-    aimed = aim(_varied(shot, count), np.tile(distances, 3))
+    varied, lanes, steered = _variants(shot, distances)
+    aimed = aim(varied, lanes, windage=steered)
     plain = aimed.lanes(slice(0, count))
     require_reached(shot, plain)
-    yaw = aim(shot, distances, windage=True).yaw if sideways(shot) else np.zeros(count)
-    return Aims(plain, yaw, _sensitivity(aimed.launch_angle.reshape(3, count)))
+    return _aims(plain, aimed.launch_angle.reshape(-1, count), aimed.yaw.reshape(-1, count))
 
 
 def _spread(shot: Shot, distances: Array) -> Aims | None:
@@ -81,37 +100,29 @@ def _spread(shot: Shot, distances: Array) -> Aims | None:
     low, high = np.log(distances.min()), np.log(distances.max())
     if high - low < 1e-9:
         return None
-    knots = np.cos(np.pi * np.arange(KNOTS) / (KNOTS - 1))[::-1]
-    at = np.exp(low + (knots + 1.0) * (high - low) / 2.0)
-    flights, goal = aimed_flights(_varied(shot, KNOTS), np.tile(at, 3), False, LEVELS[0])
-    error = angle_error(flights, goal, np.tile(at, 3))
-    angles = flights.launch.angle.reshape(3, KNOTS)
-    worst = error[:KNOTS].max() + _left_out(angles[0], knots)
-    if not (worst <= TOLERANCE and np.isfinite(error).all()):
-        return None
-    yaw = _windage(shot, at)
-    if yaw is None:
+    knots, last = _knots()
+    varied, lanes, steered = _variants(shot, np.exp(low + (knots + 1.0) * (high - low) / 2.0))
+    flights, goal = aimed_flights(varied, lanes, steered, LEVELS[0])
+    error = angle_error(flights, goal, lanes)
+    angles = flights.launch.angle.reshape(-1, KNOTS)
+    # The interpolation leaves out about as much as its last coefficients still hold.
+    worst = error.max() + 2.0 * np.abs(last @ angles[PLAIN]).sum()
+    if not worst <= TOLERANCE:
         return None
     matrix = _interpolation(knots, 2.0 * (np.log(distances) - low) / (high - low) - 1.0)
-    rows = _interpolated(flights, matrix, shot)
     goal.lever = goal.lever[:KNOTS] @ matrix
+    rows = _interpolated(flights, matrix, shot)
     aimed = summary(rows, goal, distances, np.full(distances.size, worst))
-    return Aims(aimed, yaw @ matrix, _sensitivity(angles @ matrix))
+    return _aims(aimed, angles @ matrix, flights.launch.yaw.reshape(-1, KNOTS) @ matrix)
 
 
-def _windage(shot: Shot, at: Array) -> Array | None:
-    if not sideways(shot):
-        return np.zeros(at.size)
-    flights, goal = aimed_flights(shot, at, True, LEVELS[0])
-    error = angle_error(flights, goal, at)
-    return flights.launch.yaw if error.max() <= TOLERANCE else None
-
-
-def _left_out(values: Array, knots: Array) -> float:
-    """What the interpolation leaves out: twice its last two Chebyshev coefficients."""
-    coefficients = np.polynomial.chebyshev.chebvander(knots, knots.size - 1)
-    last = np.linalg.solve(coefficients, values)[-2:]
-    return float(2.0 * np.abs(last).sum())
+@lru_cache(maxsize=1)
+def _knots() -> tuple[Array, Array]:
+    """Chebyshev-Lobatto points on [-1, 1]; matrix of the last two coefficients, (2, knots)."""
+    knots: Array = -np.cos(np.pi * np.arange(KNOTS) / (KNOTS - 1)).astype(np.float64)
+    values = np.polynomial.chebyshev.chebvander(knots, KNOTS - 1)
+    last: Array = np.linalg.inv(values)[-2:].astype(np.float64)
+    return knots, last
 
 
 def _interpolation(knots: Array, at: Array) -> Array:
@@ -119,7 +130,7 @@ def _interpolation(knots: Array, at: Array) -> Array:
     weights = (-1.0) ** np.arange(knots.size)
     weights[[0, -1]] *= 0.5
     gap = at - knots[:, None]
-    gap[np.abs(gap) < 1e-15] = 1e-15
+    gap += 1e-300  # at a knot itself the share becomes 1 instead of 0 / 0
     share = weights[:, None] / gap
     share /= share.sum(axis=0)
     return share

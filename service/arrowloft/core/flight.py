@@ -15,7 +15,7 @@ from arrowloft.core.arrays import Array, Real
 from arrowloft.core.collocation import Rule
 from arrowloft.core.flow import Flow
 from arrowloft.core.geometry import arrow_line, gravity_vector, wind_vector
-from arrowloft.core.shot import Shot, as_lanes
+from arrowloft.core.shot import Shot, as_lanes, is_zero
 
 CONVERGED = 2e-9
 """Iteration stops when a lane's angle (rad) and relative time moved by less. The step
@@ -32,8 +32,10 @@ class Forces:
         self.shot = shot
         self.axes = axes
         self.gravity = _columns(gravity_vector(shot.gravity, shot.slope), axes)
-        self.still = bool(np.all(np.equal(shot.wind_speed, 0.0)))
-        self.wind = _columns(wind_vector(shot.wind_speed, shot.wind_from, shot.slope), axes)
+        self.still = is_zero(shot.wind_speed)
+        if not self.still:
+            wind = wind_vector(shot.wind_speed, shot.wind_from, shot.slope)
+            self.wind = _columns(wind, axes)
         self.factor = shot.air.density * shot.drag_scale / (2.0 * shot.arrow.mass)
 
     def airspeed(self, velocity: Array) -> tuple[Array, Array]:
@@ -72,20 +74,20 @@ class Action:
 
 def _columns(vector: tuple[Real, ...], axes: int) -> Array:
     """A vector of floats or lanes as an array (axes, 1 or lanes)."""
-    if all(np.ndim(part) == 0 for part in vector):
-        return np.array(vector[:axes]).reshape(axes, 1)
-    return np.array(np.broadcast_arrays(*vector)[:axes])
+    if any(isinstance(part, np.ndarray) and part.ndim for part in vector):
+        return np.array(np.broadcast_arrays(*vector)[:axes])
+    return np.array(vector[:axes]).reshape(axes, 1)
 
 
 def sideways(shot: Shot, yaw: Real = 0.0) -> bool:
     """Whether anything moves the arrow out of the vertical plane of the line of sight."""
+    if not (is_zero(shot.roll) and is_zero(yaw)):
+        return True
+    if is_zero(shot.wind_speed):
+        return False
     across = wind_vector(shot.wind_speed, shot.wind_from, 0.0)[2]
     # A cross wind below 1e-12 m/s is the rounding of sin(pi) for a head or tail wind.
-    return bool(
-        np.any(np.abs(across) > 1e-12)
-        or np.any(np.not_equal(shot.roll, 0.0))
-        or np.any(np.not_equal(yaw, 0.0))
-    )
+    return bool(np.any(np.abs(across) > 1e-12))
 
 
 class Launch:
@@ -175,7 +177,7 @@ class Flights:
     def tip(self) -> Array:
         """Position of the tip at the end, (axes, lanes), m: it lies along the airspeed."""
         end = self.arrival()
-        if np.any(self.shot.tip_lead):
+        if not is_zero(self.shot.tip_lead):
             through, airspeed = self.forces.airspeed(self.velocity[-1])
             end += self.shot.tip_lead * through / airspeed
         return end
@@ -222,10 +224,10 @@ def solve(shot: Shot, launch: Launch, goal: Goal, rule: Rule, limit: int) -> Fli
     """
     forces = Forces(shot, launch.axes)
     speed = as_lanes(shot.launch_speed, launch.angle.size)
-    lead = shot.tip_lead if np.any(shot.tip_lead) else None
+    lead = None if is_zero(shot.tip_lead) else shot.tip_lead
     action = forces.act(_first_guess(forces, launch, rule, speed))
     acceleration = action.acceleration
-    moved = np.full(launch.angle.size, np.inf)
+    moved = np.empty(0)
     for _ in range(limit):
         running = _apply(rule.running, acceleration)
         end = _end(shot, forces, launch, running, speed, action, lead)

@@ -33,9 +33,11 @@ def arrow_line(launch_angle: Real, yaw: Real = 0.0, roll: Real = 0.0) -> tuple[A
     """
     sine, cosine = np.sin(launch_angle), np.cos(launch_angle)
     turn, keep = np.sin(yaw), np.cos(yaw)
-    line = np.array(np.broadcast_arrays(cosine * keep, sine, cosine * turn))
-    up = np.array(np.broadcast_arrays(-sine * keep, cosine, -sine * turn))
-    if np.any(np.not_equal(roll, 0.0)):
+    line = np.empty((3, np.size(launch_angle)))
+    up = np.empty_like(line)
+    line[0], line[1], line[2] = cosine * keep, sine, cosine * turn
+    up[0], up[1], up[2] = -sine * keep, cosine, -sine * turn
+    if np.any(roll):
         line, up = rolled(line, roll), rolled(up, roll)
     return line, up
 

@@ -4,7 +4,7 @@ from abc import ABC, abstractmethod
 
 import numpy as np
 
-from arrowloft.core.arrays import Array, Real
+from arrowloft.core.arrays import Array, Mask, Real
 from arrowloft.core.flight import End, Launch
 
 LONGEST_STEP = 0.3
@@ -29,10 +29,10 @@ class Goal(ABC):
 class Aim(Goal):
     """The tip meets the aim point's height in the plane at `distance`; angle and time unknown.
 
-    windage: yaw as well, until the tip meets the aim point itself.
+    windage: lanes in which the yaw is unknown too, until the tip meets the aim point itself.
     """
 
-    def __init__(self, distance: Array, roll: Real = 0.0, *, windage: bool = False) -> None:
+    def __init__(self, distance: Array, roll: Real = 0.0, windage: Mask | None = None) -> None:
         self.distance = distance
         self.roll = roll
         self.windage = windage
@@ -50,8 +50,8 @@ class Aim(Goal):
             time = _bounded(time, launch.time)
         launch.angle = launch.angle + angle
         launch.time = launch.time + time
-        if self.windage:
-            moved = np.maximum(moved, _turn(launch, end))
+        if self.windage is not None:
+            moved = np.maximum(moved, _turn(launch, end, self.windage))
         return moved
 
 
@@ -72,7 +72,7 @@ class Plane(Goal):
 class Fall(Goal):
     """The tip comes down to the line of sight; time unknown, and yaw with windage."""
 
-    def __init__(self, roll: Real = 0.0, *, windage: bool = False) -> None:
+    def __init__(self, roll: Real = 0.0, windage: Mask | None = None) -> None:
         self.roll = roll
         self.windage = windage
 
@@ -82,8 +82,8 @@ class Fall(Goal):
         self.lever = swing_n - steep * swing_s
         falling = np.minimum(end.velocity[1], -1e-3)
         moved = _lengthen(launch, -end.tip[1] / falling)
-        if self.windage:
-            moved = np.maximum(moved, _turn(launch, end))
+        if self.windage is not None:
+            moved = np.maximum(moved, _turn(launch, end, self.windage))
         return moved
 
 
@@ -112,9 +112,10 @@ def _swing(launch: Launch, end: End, roll: Real) -> tuple[Array, Array, Array]:
     return -end.weightless[1], up, end.velocity[1] / end.velocity[0]
 
 
-def _turn(launch: Launch, end: End) -> Array:
+def _turn(launch: Launch, end: End, lanes: Mask) -> Array:
     """Yaw the bow by what brings the tip back to the line of sight; how far it turned."""
-    yaw = np.clip(-end.tip[2] / end.weightless[0], -LONGEST_STEP, LONGEST_STEP)
+    off = np.where(lanes, end.tip[2], 0.0)
+    yaw: Array = np.clip(-off / end.weightless[0], -LONGEST_STEP, LONGEST_STEP)
     launch.yaw = launch.yaw + yaw
     turned: Array = np.abs(yaw)
     return turned

@@ -167,9 +167,6 @@ def _pins(sight: Sight, angle: Array) -> Pins | None:
     if not sight.pins:
         return None
     travel = sight.travel(angle, float(angle[0]))
-    return Pins(
-        distance=np.array(sight.pins),
-        launch_angle=angle,
-        travel=travel,
-        gap=np.diff(travel, prepend=travel[0]),
-    )
+    gap = np.zeros(travel.size)
+    gap[1:] = travel[1:] - travel[:-1]
+    return Pins(distance=np.array(sight.pins), launch_angle=angle, travel=travel, gap=gap)

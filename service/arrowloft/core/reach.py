@@ -7,7 +7,7 @@ import numpy as np
 from scipy.optimize import elementwise
 
 from arrowloft.core.aimed import ERROR_SHARE, Aimed, summary
-from arrowloft.core.arrays import Array, Lanes
+from arrowloft.core.arrays import Array, Lanes, Mask
 from arrowloft.core.collocation import lobatto
 from arrowloft.core.flight import CONVERGED, Flights, Launch, sideways, solve
 from arrowloft.core.goals import Fall, Goal
@@ -55,8 +55,10 @@ def require_reached(shot: Shot, aimed: Aimed) -> None:
         raise BeyondReach(farthest, tuple(int(lane) for lane in missed))
 
 
-def reach(shot: Shot, *, windage: bool = False) -> Reach:
+def reach(shot: Shot, windage: Mask | None = None) -> Reach:
     """Farthest distance along the line of sight at which the tip can come down to it.
+
+    windage: lanes in which the bow is yawed to meet the aim point sideways too.
 
     The distance against the launch angle has one maximum; rounds of SEARCH angles close
     in on it, and a parabola through the last three gives it.
@@ -83,25 +85,23 @@ def _top_of_parabola(angles: Array, ranges: Array) -> Reach:
     return Reach(ranges[1] + shift * (tilt + 0.5 * shift * bend), angles[1] + shift * step)
 
 
-def falling_flights(
-    shot: Shot, angle: Array, windage: bool, yaw: Array | None = None
-) -> tuple[Flights, Goal]:
+def falling_flights(shot: Shot, angle: Array, windage: Mask | None = None) -> tuple[Flights, Goal]:
     """Flights at given launch angles until the tip comes down to the line of sight."""
-    axes = 3 if windage or sideways(shot) else 2
+    axes = 3 if windage is not None or sideways(shot) else 2
     pull = shot.gravity * np.cos(shot.slope)
     time = np.maximum(2.0 * shot.launch_speed * np.sin(angle) / pull, 1e-3)
-    start = np.zeros(angle.size) if yaw is None else yaw
-    launch = Launch(shot, axes, angle, start, as_lanes(time, angle.size).copy())
-    goal = Fall(shot.roll, windage=windage)
+    launch = Launch(shot, axes, angle, np.zeros(angle.size), as_lanes(time, angle.size))
+    goal = Fall(shot.roll, windage)
     with np.errstate(all="ignore"):  # an angle too low to come down is refused below
         flights = solve(shot, launch, goal, lobatto(POINTS), 60)
     return flights, goal
 
 
-def _ranges(shot: Shot, angle: Array, lanes: Lanes, windage: bool) -> Array:
+def _ranges(shot: Shot, angle: Array, lanes: Lanes, windage: Mask | None) -> Array:
     """Distance at which the tip comes down to the line of sight, m, (lanes,)."""
     part = shot.take(lanes) if lane_count(shot) > 1 else shot
-    flights, _ = falling_flights(part, angle, windage)
+    steered = None if windage is None else windage[lanes]
+    flights, _ = falling_flights(part, angle, steered)
     tip = flights.tip()
     # A flight that never rises to the line of sight has its fall in the past or at launch.
     sound = (flights.moved <= CONVERGED) & (flights.velocity[-1, 1] < 0.0) & (tip[0] > 0.0)
@@ -111,7 +111,7 @@ def _ranges(shot: Shot, angle: Array, lanes: Lanes, windage: bool) -> Array:
     return distance
 
 
-def aim_near_reach(shot: Shot, distance: Array, *, windage: bool = False) -> Aimed:
+def aim_near_reach(shot: Shot, distance: Array, windage: Mask) -> Aimed:
     """Aim where the ordinary iteration does not settle: NaN beyond reach, else the low angle.
 
     The distance at which the tip comes down rises with the launch angle up to the reach;
@@ -119,19 +119,22 @@ def aim_near_reach(shot: Shot, distance: Array, *, windage: bool = False) -> Aim
     Raises Unsolved where no root is bracketed.
     """
     count = distance.size
-    limit = reach(shot, windage=windage)
-    top = as_lanes(
-        limit.launch_angle if limit.launch_angle.size > 1 else limit.launch_angle[0], count
-    )
-    far = as_lanes(limit.distance if limit.distance.size > 1 else limit.distance[0], count)
+    if windage.any() and not windage.all():  # the reach is then each lane's own
+        shot = shot.with_(launch_speed=as_lanes(shot.launch_speed, count))
+    steered = windage if windage.any() else None
+    limit = reach(shot, steered)
+    top = np.broadcast_to(limit.launch_angle, (count,))
+    far = np.broadcast_to(limit.distance, (count,))
     angle = np.full(count, np.nan)
     inside = np.flatnonzero(distance <= far)
     if inside.size:
-        angle[inside] = _low_angles(shot, distance, inside, top, windage)
-    return _falling_summary(shot, distance, angle, inside, windage)
+        angle[inside] = _low_angles(shot, distance, inside, top, steered)
+    return _falling_summary(shot, distance, angle, inside, steered)
 
 
-def _low_angles(shot: Shot, distance: Array, inside: Lanes, top: Array, windage: bool) -> Array:
+def _low_angles(
+    shot: Shot, distance: Array, inside: Lanes, top: Array, windage: Mask | None
+) -> Array:
     def excess(angle: Array, lane: Array) -> Array:
         lanes = lane.astype(np.intp)
         return _ranges(shot, angle, lanes, windage) - distance[lanes]
@@ -157,12 +160,13 @@ def _low_angles(shot: Shot, distance: Array, inside: Lanes, top: Array, windage:
 
 
 def _falling_summary(
-    shot: Shot, distance: Array, angle: Array, inside: Lanes, windage: bool
+    shot: Shot, distance: Array, angle: Array, inside: Lanes, windage: Mask | None
 ) -> Aimed:
     result = Aimed.unreached(distance)
     if not inside.size:
         return result
-    flights, goal = falling_flights(shot.take(inside), angle[inside], windage)
+    steered = None if windage is None else windage[inside]
+    flights, goal = falling_flights(shot.take(inside), angle[inside], steered)
     if not np.all(flights.moved <= CONVERGED):
         raise Unsolved("a flight near the farthest reachable distance did not converge")
     missed = flights.launch.time**2 * flights.unresolved() * ERROR_SHARE + 1e-9

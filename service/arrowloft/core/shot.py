@@ -64,8 +64,17 @@ def lane_count(shot: Shot, *others: Real) -> int:
 
 
 def as_lanes(value: Real, count: int) -> Array:
-    """The value as an array of `count` lanes (read-only where it was one number)."""
-    return np.broadcast_to(np.asarray(value, dtype=float), (count,))
+    """The value as an array of `count` lanes."""
+    if isinstance(value, np.ndarray) and value.shape == (count,):
+        return value
+    return np.full(count, value, dtype=np.float64)
+
+
+def is_zero(value: Real) -> bool:
+    """Whether a value is zero in every lane."""
+    if isinstance(value, np.ndarray):
+        return not value.any()
+    return value == 0.0
 
 
 def _values(item: Any) -> Iterator[Any]:

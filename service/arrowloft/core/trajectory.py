@@ -105,11 +105,11 @@ def _path_to(shot: Shot, target: float) -> Path:
     aimed = aim(shot, distance)
     require_reached(shot, aimed)
     for level in DENSE_LEVELS:
-        flights, goal = aimed_flights(shot, distance, False, level)
+        flights, goal = aimed_flights(shot, distance, np.zeros(1, dtype=bool), level)
         error = float(angle_error(flights, goal, distance)[0])
         if error <= (ACCEPTED if level is DENSE_LEVELS[-1] else TOLERANCE):
             return _path_from(flights, error)
-    flights, _ = falling_flights(shot, aimed.launch_angle, False)
+    flights, _ = falling_flights(shot, aimed.launch_angle)
     return _path_from(flights, float(aimed.error[0]))
 
 
