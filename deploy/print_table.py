@@ -30,7 +30,6 @@ COLUMNS = {
     "speed": ("speed", "speed"),
     "energy": ("energy", "energy"),
     "apex_height": ("apex height", "length"),
-    "descent_angle": ("descent angle", "angle"),
     "drift": ("drift", "length"),
 }
 """Column of the reply -> its head and the dimension whose unit the reply's `units` names.
@@ -161,9 +160,9 @@ def _number(value: float) -> str:
 
 
 def _note(note: Mapping[str, Any]) -> str:
-    return textwrap.fill(
-        f"note: {note.get('message')} [{note.get('code')}]", 96, subsequent_indent="      "
-    )
+    text = f"note: {note.get('message')} [{note.get('code')}]"
+    # A code is one word, to be searched for.
+    return textwrap.fill(text, 96, subsequent_indent="      ", break_on_hyphens=False)
 
 
 def _failed(message: str) -> int:

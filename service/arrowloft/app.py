@@ -24,14 +24,16 @@ def create_app(registry: Registry | None = None, config: Mapping[str, Any] | Non
     app.url_map.merge_slashes = False
     catalogue.install(app, edge, config.get("examples", {}))
     problems.install(app)
-    app.after_request(_secured)
+    app.after_request(_finished)
     return app
 
 
-def _secured(response: Response) -> Response:
-    """Headers that keep a browser from guessing at what it was sent."""
+def _finished(response: Response) -> Response:
+    """Headers that keep a browser from guessing, and the same bytes from every process."""
     headers = response.headers
     headers["X-Content-Type-Options"] = "nosniff"
     headers.setdefault("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'")
     headers.setdefault("Referrer-Policy", "no-referrer")
+    if "Allow" in headers:
+        headers["Allow"] = ", ".join(sorted(headers["Allow"].split(", ")))
     return response

@@ -99,7 +99,11 @@ INVALID: list[tuple[Callable[[Body], None], str, str]] = [
     (put("sight/pins", ["20 yd", "x"]), "/sight/pins/1", "distance"),
     # members that do not fit together
     (drop("sight/travel_per_turn"), "/sight/clicks_per_turn", "travel_per_turn"),
-    (put("bow/brace_height", "19 in"), "/bow/brace_height", "power stroke"),
+    (
+        lambda body: body["bow"].update(draw_length="12 in", brace_height="11 in"),
+        "/bow/brace_height",
+        "power stroke",
+    ),
     (put("arrow/balance_point", "29 in"), "/arrow/balance_point", "beyond the tip"),
     # models
     (put("drag/model", "componnet"), "/drag/model", '"component"'),
@@ -112,10 +116,15 @@ INVALID: list[tuple[Callable[[Body], None], str, str]] = [
         "/drag/parameters/coefficient",
         "at least",
     ),
-    (put("launch/parameters/speed", "260 ft/s"), "/launch/parameters/", "either"),
+    (put("launch/parameters/speed", "260 ft/s"), "/launch/parameters/", "one of"),
     # distances
     (put("distances", []), "/distances", "give 1 to 1000"),
-    (put("distances", ["20 yd"] * 10_000), "/distances", "10000 values: give 1 to 1000"),
+    (put("distances", ["9 m"] * 7000), "/distances", "7000 values: give 1 to 1000"),
+    (
+        put("distances", {"from": "1 m", "to": "100.99 m", "step": "1 cm"}),
+        "/distances/step",
+        "10000 distances: give at most 1000",
+    ),
     (put("distances", [20]), "/distances/0", "unit"),
     (put("distances", ["20 yd", None]), "/distances/1", "null"),
     (put("distances", "20 yd"), "/distances", "list"),
@@ -150,6 +159,11 @@ def test_every_fault_is_named_in_one_order(client: FlaskClient, body: Body) -> N
     assert sorted(pointers) == ["/aaa", "/arrow/mass", "/slope", "/zzz"]
     assert pointers[-2:] == ["/aaa", "/zzz"]
     assert pointers.index("/arrow/mass") < pointers.index("/slope")
+
+
+def test_ten_thousand_listed_distances_are_too_much(client: FlaskClient, body: Body) -> None:
+    body["distances"] = ["20 yd"] * 10_000
+    problem(client.post(PATH, json=body), 413, "too-large")
 
 
 def test_at_most_twenty_faults_are_listed(client: FlaskClient, body: Body) -> None:

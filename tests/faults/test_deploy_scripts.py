@@ -207,3 +207,41 @@ def test_a_lock_pins_and_hashes_all_and_names_no_place(name: str) -> None:
 
 def test_the_test_lock_holds_the_runtimes() -> None:
     assert read_lock("requirements.lock").items() <= read_lock("requirements-test.lock").items()
+
+
+def server_settings(settings: Mapping[str, str]) -> dict[str, str]:
+    """What gunicorn makes of its configuration: setting -> value as text."""
+    printed = subprocess.run(
+        [sys.executable, "-m", "gunicorn", "--config", "deploy/gunicorn.conf.py", "--print-config"],
+        env=settings,
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=SECONDS,
+        check=True,
+    )
+    pairs = (line.partition("=") for line in printed.stdout.splitlines())
+    return {name.strip(): value.strip() for name, _, value in pairs}
+
+
+def test_the_server_listens_to_this_machine_only(settings: dict[str, str]) -> None:
+    made = server_settings(settings | {"ARROWLOFT_WORKERS": "3"})
+    assert made["bind"] == f"['127.0.0.1:{settings['ARROWLOFT_PORT']}']"
+    assert made["control_socket_disable"] == "True"
+    assert (made["workers"], made["worker_class"]) == ("3", "sync")
+    # Without it a model that breaks the contract would end workers, again and again.
+    assert made["preload_app"] == "True"
+
+
+def test_numeric_libraries_start_no_threads_of_their_own(settings: dict[str, str]) -> None:
+    told = "import os, runpy; runpy.run_path('deploy/gunicorn.conf.py'); print(dict(os.environ))"
+    printed = subprocess.run(
+        [sys.executable, "-c", told],
+        env=settings | {"OMP_NUM_THREADS": "8"},
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "'OMP_NUM_THREADS': '1'" in printed.stdout
+    assert "'OPENBLAS_NUM_THREADS': '1'" in printed.stdout

@@ -20,7 +20,7 @@ from arrowloft.core.flow import Flow
 RTOL, ATOL = 1e-12, 1e-13
 LONGEST_STEP = 0.1  # s; no step of the integrator may jump over a narrow feature of a law
 
-Flown = namedtuple("Flown", "time tip velocity speed")
+Flown = namedtuple("Flown", "time tip velocity speed apex")
 Aim = namedtuple("Aim", "angle time speed drift descent rise")
 
 
@@ -38,7 +38,7 @@ def wind(shot):
 
 def start(shot, angle, yaw=0.0):
     """Position and velocity of the balance point as the arrow leaves the string."""
-    along, above, right = axes(shot)
+    along, above, _ = axes(shot)
     elevation = shot.slope + angle
     line = np.array([np.cos(elevation), np.sin(elevation), 0.0])
     up = np.array([-np.sin(elevation), np.cos(elevation), 0.0])
@@ -46,13 +46,14 @@ def start(shot, angle, yaw=0.0):
     # about the line of sight, a positive turn takes up to the right.
     turn = Rotation.from_rotvec(shot.roll * along) * Rotation.from_rotvec(-yaw * above)
     line, up = turn.apply(line), turn.apply(up)
-    return np.concatenate((shot.launch_forward * line - shot.peep_height * up,
-                           shot.launch_speed * line))  # fmt: skip
+    place = shot.launch_forward * line - shot.peep_height * up
+    return np.concatenate((place, shot.launch_speed * line))
 
 
 def rate(shot):
     """The equation of motion, dy/dt for y = (position, velocity)."""
     air, arrow, moving = shot.air, shot.arrow, wind(shot)
+    weight = np.array([0.0, shot.gravity, 0.0])
     half = 0.5 * air.density * shot.drag_scale / arrow.mass
 
     def of(_, y):
@@ -60,8 +61,7 @@ def rate(shot):
         airspeed = np.sqrt(through @ through)
         flow = Flow(np.array([airspeed]), air.density, air.viscosity, air.speed_of_sound)
         pull = half * float(shot.drag(flow, arrow)[0]) * airspeed
-        return np.array([*y[3:], -pull * through[0],
-                         -pull * through[1] - shot.gravity, -pull * through[2]])  # fmt: skip
+        return np.concatenate((y[3:], -pull * through - weight))
 
     return of
 
@@ -75,23 +75,36 @@ def tip(shot, y):
 def fly(shot, angle, distance=None, yaw=0.0, **options):
     """Fly until the tip meets the plane at `distance`, or without one comes down to the sight line.
 
-    Tip and velocity are (along, above, right) of the line of sight. None if it never does.
+    Tip, velocity and apex are (along, above, right) of the line of sight; the apex is the
+    balance point's, None where it only falls. None altogether if the flight never arrives.
     """
     frame = axes(shot)
 
     def arrival(_, y):
         return frame[1] @ tip(shot, y) if distance is None else frame[0] @ tip(shot, y) - distance
 
+    def top(_, y):
+        return frame[1] @ y[3:]
+
     arrival.terminal = True
+    top.direction = -1.0
     arrival.direction = -1.0 if distance is None else 1.0
     options = {"rtol": RTOL, "atol": ATOL, "max_step": LONGEST_STEP, **options}
     flown = solve_ivp(
-        rate(shot), (0.0, 100.0), start(shot, angle, yaw), "DOP853", events=arrival, **options
+        rate(shot),
+        (0.0, 100.0),
+        start(shot, angle, yaw),
+        "DOP853",
+        events=(arrival, top),
+        **options,
     )
     if not len(flown.t_events[0]):
         return None
     y = flown.y_events[0][0]
-    return Flown(flown.t_events[0][0], frame @ tip(shot, y), frame @ y[3:], np.linalg.norm(y[3:]))
+    speed = np.linalg.norm(y[3:])
+    tops = [frame @ state[:3] for state in flown.y_events[1]]
+    apex = tops[0] if tops else None
+    return Flown(flown.t_events[0][0], frame @ tip(shot, y), frame @ y[3:], speed, apex)
 
 
 def aim(shot, distance, yaw=0.0, **options):
@@ -116,9 +129,12 @@ def aim(shot, distance, yaw=0.0, **options):
 
 
 def aim_between(shot, distance, low, high):
-    """The launch angle in a bracket at which the tip's fall meets the distance (Brent)."""
-    angle = brentq(lambda a: fly(shot, a).tip[0] - distance, low, high, xtol=1e-13, rtol=1e-13)
-    return _aim(angle, fly(shot, angle), np.nan)
+    """The launch angle in a bracket at which the tip comes down at the distance (Brent)."""
+
+    def over(angle):
+        return fly(shot, angle).tip[0] - distance
+
+    return brentq(over, low, high, xtol=1e-13, rtol=1e-13)
 
 
 def _aim(angle, flown, rise):
@@ -126,17 +142,26 @@ def _aim(angle, flown, rise):
     return Aim(angle, flown.time, flown.speed, flown.tip[2], descent, rise)
 
 
+def airspeed_at(shot, angle, time):
+    """Airspeed after a time of flight, m/s; good to about 1e-6, to place a law's kink there."""
+    y = solve_ivp(rate(shot), (0.0, time), start(shot, angle), rtol=1e-7).y[:, -1]
+    return float(np.linalg.norm(y[3:] - wind(shot)))
+
+
 def reach(shot):
-    """Farthest distance along the line of sight at which the tip comes down to it, and its angle."""
+    """Farthest distance along the line of sight at which the tip comes down to it, and its angle.
+
+    The distance is flat at its maximum: an angle good to 1e-5 rad gives it to 1e-9 of itself.
+    """
 
     def short(angle):
-        flown = fly(shot, angle, rtol=1e-11, atol=1e-12)
+        flown = fly(shot, angle, rtol=1e-9, atol=1e-9, max_step=np.inf)
         return 0.0 if flown is None else -flown.tip[0]
 
     top = np.pi / 2 - shot.slope
     # Several coarse angles first: the search by sections needs one maximum in its bracket.
-    coarse = np.linspace(0.05, 0.95, 19) * top
+    coarse = np.linspace(0.1, 0.9, 9) * top
     best = int(np.argmin([short(angle) for angle in coarse]))
     bracket = coarse[max(best - 1, 0)], coarse[min(best + 1, coarse.size - 1)]
-    found = minimize_scalar(short, bounds=bracket, method="bounded", options={"xatol": 1e-7})
+    found = minimize_scalar(short, bounds=bracket, method="bounded", options={"xatol": 1e-6})
     return -found.fun, found.x

@@ -92,6 +92,10 @@ class Table(DragModel):
         # Rounding may put the curve a hair below a coefficient of zero.
         return np.asarray(cross_section(arrow) * np.maximum(self._curve(inside), 0.0))
 
+    def kinks(self) -> tuple[float, ...]:
+        """Return the points: the curve bends anew at each, and stops at the ends."""
+        return tuple(self.reynolds.tolist())
+
     def relative_uncertainty(self) -> float:
         """Return the caller's, or the default."""
         return self.default_uncertainty if self.uncertainty is None else self.uncertainty

@@ -5,7 +5,8 @@ from typing import Any
 
 from marshmallow import ValidationError
 
-from arrowloft.api.fields import Items, Member, Quantity, Resolver, strict
+from arrowloft.api.fields import Items, Quantity
+from arrowloft.api.schemas import Member, Resolver, strict
 from arrowloft.api.shared import distance
 
 

@@ -4,10 +4,10 @@ from flask import Response
 
 from arrowloft import __version__
 from arrowloft.api import replies
-from arrowloft.api.fields import Strict
 from arrowloft.api.problems import KINDS, Problem
 from arrowloft.api.reply_schemas import text, whole
 from arrowloft.api.resource import Resource
+from arrowloft.api.schemas import Strict
 
 
 class Entrance(Strict):

@@ -4,9 +4,9 @@ from flask import Response
 
 from arrowloft import __version__
 from arrowloft.api import replies
-from arrowloft.api.fields import Strict
 from arrowloft.api.reply_schemas import text
 from arrowloft.api.resource import Resource
+from arrowloft.api.schemas import Strict
 
 
 class Health(Strict):

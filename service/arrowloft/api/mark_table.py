@@ -9,7 +9,6 @@ from flask import Response, request
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
 from arrowloft.api.distances import Distances, pointer
-from arrowloft.api.fields import strict
 from arrowloft.api.replies import CSV, JSON, Column
 from arrowloft.api.reply_schemas import (
     SolutionReply,
@@ -21,6 +20,7 @@ from arrowloft.api.reply_schemas import (
     whole,
 )
 from arrowloft.api.resource import Edge, Resource
+from arrowloft.api.schemas import strict
 from arrowloft.api.setup import resolve
 from arrowloft.api.shared import request_schema
 from arrowloft.core.marks import mark_table

@@ -9,12 +9,12 @@ from flask import Response, request
 from marshmallow import fields
 
 from arrowloft.api import replies
-from arrowloft.api.fields import Strict
 from arrowloft.api.parameters import AnyModel, defaults_of, example_of
 from arrowloft.api.problems import Problem
 from arrowloft.api.replies import JSON, sources_reply
 from arrowloft.api.reply_schemas import SourceReply, many, number, text
 from arrowloft.api.resource import Edge, Resource
+from arrowloft.api.schemas import Strict
 from arrowloft.api.wording import sentence
 from arrowloft.plugin.registry import Registry, UnknownModel
 

@@ -11,12 +11,12 @@ from flask import Response
 from marshmallow import INCLUDE, Schema
 
 from arrowloft import __version__
-from arrowloft.api.fields import documented
 from arrowloft.api.parameters import ModelSchemas
 from arrowloft.api.problems import KINDS, MEDIA_TYPE
 from arrowloft.api.replies import JSON
 from arrowloft.api.reply_schemas import Problem
 from arrowloft.api.resource import Limits, Resource
+from arrowloft.api.schemas import documented
 
 _DESCRIPTION = """\
 A bow, an arrow and a sight turned into aim: sight marks, flight and launch speed.

@@ -7,17 +7,8 @@ from typing import Any, Literal, cast
 from marshmallow import ValidationError
 
 from arrowloft import units
-from arrowloft.api.fields import (
-    MOST_FAULTS,
-    Choice,
-    Items,
-    Member,
-    Number,
-    Quantity,
-    Resolver,
-    Strict,
-    strict,
-)
+from arrowloft.api.fields import Choice, Items, Number, Quantity
+from arrowloft.api.schemas import MOST_FAULTS, Member, Resolver, Strict, strict
 from arrowloft.api.wording import nearest, shown, written
 from arrowloft.plugin import DragModel, LaunchModel, Parameter
 from arrowloft.plugin.registry import Registry

@@ -10,8 +10,8 @@ from flask import Flask, Response
 from marshmallow import ValidationError
 from werkzeug.exceptions import HTTPException, MethodNotAllowed
 
-from arrowloft.api.fields import MOST_FAULTS
 from arrowloft.api.reading import MalformedJson, escape
+from arrowloft.api.schemas import MOST_FAULTS
 from arrowloft.plugin import CaseError
 from arrowloft.plugin.guard import ModelFault
 

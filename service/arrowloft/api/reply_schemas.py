@@ -5,7 +5,7 @@ from typing import Any
 from marshmallow import Schema, fields
 
 from arrowloft import units
-from arrowloft.api.fields import Strict, strict
+from arrowloft.api.schemas import Strict, strict
 
 
 def quantity(dimension: str, description: str, *, required: bool = True) -> fields.Float:

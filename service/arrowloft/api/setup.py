@@ -34,6 +34,7 @@ from arrowloft.plugin import (
 )
 from arrowloft.plugin.guard import (
     guarded_drag_notes,
+    guarded_kinks,
     guarded_launch,
     guarded_launch_notes,
     guarded_law,
@@ -59,6 +60,7 @@ class Setup:
     gravity: float
     drag: DragModel | None
     drag_uncertainty: float
+    kinks: tuple[float, ...]
     law: DragLaw
     launch: LaunchModel
     launched: LaunchSpeed
@@ -91,6 +93,7 @@ class Setup:
             slope=request.get("slope", 0.0),
             wind_speed=wind.get("speed", 0.0),
             wind_from=wind.get("from", 0.0),
+            kinks=self.kinks,
         )
 
     def flown_notes(self, airspeeds: tuple[float, float]) -> tuple[Note, ...]:
@@ -180,6 +183,7 @@ def resolve(request: Mapping[str, Any], registry: Registry) -> Setup:
         gravity=gravity,
         drag=drag,
         drag_uncertainty=0.0 if drag is None else guarded_uncertainty(drag),
+        kinks=() if drag is None else guarded_kinks(drag),
         law=law,
         launch=launch,
         launched=launched,

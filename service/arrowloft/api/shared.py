@@ -11,18 +11,9 @@ from typing import Any, cast
 from marshmallow import ValidationError
 
 from arrowloft import units
-from arrowloft.api.fields import (
-    Choice,
-    Items,
-    Member,
-    Number,
-    Part,
-    Quantity,
-    Strict,
-    WholeNumber,
-    strict,
-)
+from arrowloft.api.fields import Choice, Items, Number, Part, Quantity, WholeNumber
 from arrowloft.api.parameters import ModelChoice, ModelSchemas
+from arrowloft.api.schemas import Member, Strict, strict
 from arrowloft.core.equipment import PIVOT_ALLOWANCE
 
 MOST_PINS = 20

@@ -10,11 +10,12 @@ from marshmallow import ValidationError
 
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
-from arrowloft.api.fields import Member, Quantity, Strict, WholeNumber, strict
+from arrowloft.api.fields import Quantity, WholeNumber
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.replies import CSV, JSON, Column, ReplyUnits
 from arrowloft.api.reply_schemas import SolutionReply, many, part, quantity, reply_schema
 from arrowloft.api.resource import Edge, Resource
+from arrowloft.api.schemas import Member, Strict, strict
 from arrowloft.api.setup import resolve
 from arrowloft.api.shared import distance, request_schema
 from arrowloft.core.trajectory import BackwardPath, NeverArrives, Trajectory, trajectory

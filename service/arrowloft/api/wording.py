@@ -16,8 +16,11 @@ def shown(text: object) -> str:
 
 def nearest(name: str, known: Sequence[str]) -> str:
     """A hint at the nearest known name, or the list of them where none is near."""
-    if len(name) <= _LONGEST_ECHO and (near := difflib.get_close_matches(name, known, 1)):
-        return f"did you mean {shown(near[0])}?"
+    if name and len(name) <= _LONGEST_ECHO:
+        near = difflib.get_close_matches(name, known, 1)
+        near += [item for item in known if item.startswith(name)]
+        if near:
+            return f"did you mean {shown(near[0])}?"
     return f"known here: {', '.join(known)}."
 
 

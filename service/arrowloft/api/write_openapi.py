@@ -12,7 +12,7 @@ from typing import Any
 import orjson
 from flask import Flask
 
-from arrowloft.api import catalogue
+from arrowloft.api import catalogue, problems
 from arrowloft.api.resource import Edge, Limits
 from arrowloft.plugin.registry import Registry
 
@@ -49,10 +49,13 @@ def main(arguments: list[str]) -> int:
 def _write_responses(edge: Edge, directory: Path) -> None:
     app = Flask("examples")
     catalogue.install(app, edge, {})
+    problems.install(app)
     client = app.test_client()
     for name in _COMPUTATIONS:
         body = (directory / f"{name}.request.json").read_bytes()
         reply = client.post(f"/v1/{name}", data=body, content_type="application/json")
+        if reply.status_code != 200:
+            raise RuntimeError(f"the example for {name} is not answered: {reply.text}")
         _write(directory / f"{name}.response.json", reply.get_json())
 
 

@@ -5,25 +5,23 @@ from dataclasses import fields
 
 import numpy as np
 
-from arrowloft.core.aimed import Aimed, angle_error, summary
+from arrowloft.core.aimed import ROUNDING, Aimed, angle_error, summary
 from arrowloft.core.arrays import Array, Lanes, Mask, Real
 from arrowloft.core.collocation import lobatto
 from arrowloft.core.flight import Flights, Forces, Launch, sideways, solve
 from arrowloft.core.goals import Aim, Goal
 from arrowloft.core.reach import aim_near_reach
 from arrowloft.core.shot import Shot, as_lanes, lane_count
+from arrowloft.core.splitting import split
 
 BLOCK = 2048
 """Lanes solved together: a block's arrays stay in the processor's cache."""
 
-LEVELS = ((8, 14), (16, 40), (32, 40), (64, 40), (128, 40))
+LEVELS = ((8, 14), (16, 40), (32, 40), (64, 40), (128, 40), (256, 40))
 """Points in time and most iterations, tried in this order until the estimate is met."""
 
 TOLERANCE = 2e-10
 """Estimated error of the launch angle, rad, at which a lane is done."""
-
-ACCEPTED = 5e-8
-"""Estimated error, rad, still accepted at the last level: a law's kink inside the flight."""
 
 
 def aim(shot: Shot, distance: Real, *, windage: bool | Mask = False) -> Aimed:
@@ -83,17 +81,60 @@ def _aim_block(shot: Shot, distance: Array, windage: Mask) -> Aimed:
 
 def _refine(result: Aimed, shot: Shot, distance: Array, windage: Mask, left: Lanes) -> None:
     """Solve the lanes `left` again with more points each time, then near the reach."""
+    change = Change(left.size)
+    change.to(result.launch_angle[left], np.isfinite(result.error[left]))
     for level in LEVELS[1:]:
-        part = shot.take(left)
-        flights, goal = aimed_flights(part, distance[left], windage[left], level)
-        error = angle_error(flights, goal, distance[left])
-        done = error <= (ACCEPTED if level is LEVELS[-1] else TOLERANCE)
-        _store(result, summary(flights, goal, distance[left], error), left, done)
+        solved = _attempt(shot.take(left), distance[left], windage[left], level)
+        sound = np.isfinite(solved.error)
+        solved.error[:] = np.minimum(solved.error, change.to(solved.launch_angle, sound))
+        # At the last level a lane that converged stands, with its error said.
+        done = sound if level is LEVELS[-1] else solved.error <= TOLERANCE
+        _store(result, solved, left, done)
         left = left[~done]
         if not left.size:
             return
+        change.keep(~done)
     solved = aim_near_reach(shot.take(left), distance[left], windage[left])
     _store(result, solved, left, np.ones(left.size, dtype=bool))
+
+
+class Change:
+    """Error of the angle from its changes between levels: a kink's error falls with the points.
+
+    About as 1/n^2, unevenly: so the last change or a quarter of the one before, thrice.
+    For laws that do not say where their kinks are; the others' flights are split there.
+    """
+
+    def __init__(self, lanes: int) -> None:
+        self.angle = np.full(lanes, np.nan)
+        self.last = np.full(lanes, np.inf)
+
+    def to(self, angle: Array, sound: Mask) -> Array:
+        """Estimated error of the new angles; inf until two changes between sound ones."""
+        new = np.where(sound, angle, np.nan)
+        change = np.abs(new - self.angle)
+        change[np.isnan(change)] = np.inf
+        error: Array = 3.0 * np.maximum(change, 0.25 * self.last) + ROUNDING
+        self.angle, self.last = new, change
+        return error
+
+    def keep(self, lanes: Mask) -> None:
+        """Go on with some of the lanes."""
+        self.angle, self.last = self.angle[lanes], self.last[lanes]
+
+
+def _attempt(shot: Shot, distance: Array, windage: Mask, level: tuple[int, int]) -> Aimed:
+    """All lanes at one level, in blocks whose arrays are no larger than the first level's."""
+    block = max(BLOCK * LEVELS[0][0] // level[0], 1)
+    several = lane_count(shot) > 1
+    parts = []
+    for start in range(0, distance.size, block):
+        lanes = slice(start, start + block)
+        part, at = shot.take(lanes) if several else shot, distance[lanes]
+        flights, goal = aimed_flights(part, at, windage[lanes], level)
+        flights = split(flights, goal, level[1])
+        parts.append(summary(flights, goal, at, angle_error(flights, goal, at)))
+    return parts[0] if len(parts) == 1 else Aimed.joined(parts)
 
 
 def _store(result: Aimed, part: Aimed, lanes: Lanes, done: Mask) -> None:

@@ -5,8 +5,10 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from arrowloft.core.arrays import Array, Lanes, Mask
+from arrowloft.core.collocation import Rule
 from arrowloft.core.flight import CONVERGED, Flights
 from arrowloft.core.goals import Goal
+from arrowloft.core.splitting import passes_kink
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,7 +84,7 @@ def angle_error(flights: Flights, goal: Goal, distance: Array) -> Array:
     launch = flights.launch
     with np.errstate(all="ignore"):
         missed = launch.time**2 * flights.unresolved() / np.abs(goal.lever)
-        error = ERROR_SHARE * missed + 0.05 * flights.moved + ROUNDING
+        error = ERROR_SHARE * missed + 0.5 * flights.moved + ROUNDING
         sound = (
             (flights.moved <= CONVERGED)
             & (goal.lever >= LEVER_LEAST * distance)
@@ -90,6 +92,8 @@ def angle_error(flights: Flights, goal: Goal, distance: Array) -> Array:
             & (launch.time > 0.0)
             & (np.abs(launch.angle) < np.pi / 2)
         )
+    if isinstance(flights.grid, Rule):
+        sound &= ~passes_kink(flights)
     return np.where(sound, error, np.inf)
 
 
@@ -112,7 +116,7 @@ def summary(flights: Flights, goal: Goal, distance: Array, error: Array) -> Aime
         greatest_airspeed=flights.airspeed.max(axis=0),
         lever=goal.lever,
         error=error,
-        points=np.full(error.size, flights.rule.points.size),
+        points=np.full(error.size, len(flights.grid.times)),
     )
 
 
@@ -123,7 +127,7 @@ def apex_of(flights: Flights) -> Array:
     zero to about 1e-3 of the flight, and the Taylor series there does the rest.
     """
     rise = flights.velocity[:, 1]
-    first, middle, last = rise[0], flights.rule.middle @ rise, rise[-1]
+    first, middle, last = rise[0], flights.grid.halfway(rise), rise[-1]
     bend = 2.0 * (first + last - 2.0 * middle)
     slope = last - first - bend
     with np.errstate(all="ignore"):

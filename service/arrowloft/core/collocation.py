@@ -6,6 +6,7 @@ over the whole interval is exact to degree 2n - 3.
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TypeAlias
 
 import numpy as np
 from numpy.polynomial import legendre
@@ -33,6 +34,45 @@ class Rule:
     weights: Array
     middle: Array
 
+    @property
+    def times(self) -> Array:
+        """Shares of the flight's time at the points, (n, 1)."""
+        return self.points[:, None]
+
+    def integrals(self, values: Array) -> Array:
+        """Running integrals at the points, and last the double one, of values (n, axes, lanes)."""
+        return applied(self.running, values)
+
+    def read(self, at: Array, values: Array) -> tuple[Array, Array, Array]:
+        """Values (n, axes, lanes), and their single and double integrals, at times (lanes,)."""
+        basis = self.basis(at)
+        once, twice = self.running[:-1].T @ basis, self.double.T @ basis
+        return _weighted(basis, values), _weighted(once, values), _weighted(twice, values)
+
+    def halfway(self, values: Array) -> Array:
+        """Values (n, lanes) at half the time, (lanes,)."""
+        half: Array = self.middle @ values
+        return half
+
+    def unresolved(self, values: Array) -> Array:
+        """Size, (lanes,), of what values (n, axes, lanes) hold that the points do not resolve.
+
+        The double integral over [0, 1] feels Legendre coefficients of degree 2n - 3 and
+        up. They are guessed from the last pair, times the decay from the middle pair to
+        the last: fast for a smooth function, hardly any where a kink leaves an
+        algebraic tail.
+        """
+        middle = self.points.size // 2
+        pairs = self.coefficients[[middle - 1, middle, -2, -1]]
+        size = np.abs(applied(pairs, values)).max(axis=1)
+        inner, last = size[0] + size[1], size[2] + size[3]
+        left: Array = last * np.minimum(last / (inner + 1e-300), 1.0)
+        return left
+
+    def repeated(self, count: int) -> "Rule":
+        """The rule for `count` lanes: itself."""
+        return self
+
     def basis(self, at: Array) -> Array:
         """Lagrange basis at times `at` (m,) in [0, 1] -> (n, m), barycentric form."""
         gap = at - self.points[:, None]
@@ -40,6 +80,92 @@ class Rule:
         share: Array = self.weights[:, None] / gap
         share /= share.sum(axis=0)
         return share
+
+
+class Panels:
+    """Several panels in a row on [0, 1], each with the points of one rule; widths by lane.
+
+    edges: (panels + 1, lanes), ascending from 0 to 1. The function may have a kink at
+    an edge: both panels that meet there hold a point on it. Same methods as Rule.
+    """
+
+    def __init__(self, rule: Rule, edges: Array) -> None:
+        self.rule = rule
+        self.edges = edges
+        self.widths = np.diff(edges, axis=0)
+        panels, lanes = self.widths.shape
+        inner = self.edges[:-1, None] + self.widths[:, None] * rule.times
+        self.times: Array = inner.reshape(panels * rule.points.size, lanes)
+        self.points: Array = self.times
+
+    def _by_panel(self, values: Array) -> Array:
+        panels = len(self.widths)
+        return values.reshape(panels, -1, *values.shape[1:])
+
+    def integrals(self, values: Array) -> Array:
+        """As Rule.integrals: each panel goes on from the sum of those before it."""
+        parts = self._by_panel(values)
+        width = self.widths[:, None, None]
+        inside = np.stack([applied(self.rule.running, part) for part in parts])
+        once = inside[:, :-1] * width
+        before = _sums_before(once[:, -1])
+        twice = (before * self.widths[:, None] + inside[:, -1] * width[:, 0] ** 2).sum(axis=0)
+        once += before[:, None]
+        return np.concatenate((once.reshape(values.shape), twice[None]))
+
+    def read(self, at: Array, values: Array) -> tuple[Array, Array, Array]:
+        """As Rule.read, within the panel that holds each lane's time."""
+        parts = self._by_panel(values)
+        lanes = np.arange(at.size)
+        which = (at >= self.edges[1:-1]).sum(axis=0)
+        width = self.widths[which, lanes]
+        held = np.moveaxis(parts[which, :, :, lanes], 0, -1)
+        here, once, twice = self.rule.read((at - self.edges[which, lanes]) / width, held)
+        inside = np.stack([applied(self.rule.running[-2:], part) for part in parts])
+        gained = _sums_before(inside[:, 0] * self.widths[:, None])
+        way = gained * self.widths[:, None] + inside[:, 1] * self.widths[:, None] ** 2
+        speed = np.moveaxis(gained[which, :, lanes], 0, -1)
+        place = np.moveaxis(_sums_before(way)[which, :, lanes], 0, -1)
+        local = (at - self.edges[which, lanes]) * speed
+        return here, speed + width * once, place + local + width**2 * twice
+
+    def halfway(self, values: Array) -> Array:
+        """As Rule.halfway."""
+        half = np.full(values.shape[1], 0.5)
+        middle: Array = self.read(half, values[:, None])[0][0]
+        return middle
+
+    def repeated(self, count: int) -> "Panels":
+        """The panels of one lane for `count` lanes."""
+        return Panels(self.rule, np.broadcast_to(self.edges, (len(self.edges), count)))
+
+    def unresolved(self, values: Array) -> Array:
+        """As Rule.unresolved: the sum over the panels, each by its width."""
+        parts = [self.rule.unresolved(part) for part in self._by_panel(values)]
+        total: Array = (np.array(parts) * self.widths).sum(axis=0)
+        return total
+
+
+Grid: TypeAlias = Rule | Panels
+"""Points in time over one flight."""
+
+
+def applied(matrix: Array, values: Array) -> Array:
+    """Matrix (m, points) applied to values (points, axes, lanes)."""
+    points, axes, lanes = values.shape
+    return (matrix @ values.reshape(points, axes * lanes)).reshape(-1, axes, lanes)
+
+
+def _weighted(basis: Array, values: Array) -> Array:
+    """Sum over the points of basis (n, lanes) times values (n, axes, lanes)."""
+    total: Array = np.einsum("nl,ncl->cl", basis, values)
+    return total
+
+
+def _sums_before(parts: Array) -> Array:
+    """For each panel, the sum over the panels before it, along the first axis."""
+    before: Array = np.cumsum(parts, axis=0) - parts
+    return before
 
 
 @lru_cache(maxsize=16)

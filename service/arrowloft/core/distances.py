@@ -142,9 +142,7 @@ def _interpolated(flights: Flights, matrix: Array, shot: Shot) -> Flights:
     acceleration = flights.acceleration[..., :KNOTS] @ matrix
     angle, yaw, time = (v[:KNOTS] @ matrix for v in (launch.angle, launch.yaw, launch.time))
     rows = Launch(shot, launch.axes, angle, yaw, time)
-    points, axes, count = acceleration.shape
-    running = flights.rule.running[:-1] @ acceleration.reshape(points, axes * count)
-    velocity = time * running.reshape(points, axes, count) + shot.launch_speed * rows.line
-    forces, still = Forces(shot, axes), np.zeros(count)
+    velocity = time * flights.grid.integrals(acceleration)[:-1] + shot.launch_speed * rows.line
+    forces, still = Forces(shot, launch.axes), np.zeros(angle.size)
     airspeed = forces.airspeed(velocity)[1]
-    return Flights(shot, forces, flights.rule, rows, acceleration, velocity, airspeed, still)
+    return Flights(shot, forces, flights.grid, rows, acceleration, velocity, airspeed, still)

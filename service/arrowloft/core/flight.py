@@ -6,20 +6,20 @@ one small matrix product and evaluating them anew converges like a factorial
 (Picard iteration); the unknown angle and time are corrected on the way.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
 
 from arrowloft.core.arrays import Array, Real
-from arrowloft.core.collocation import Rule
+from arrowloft.core.collocation import Grid
 from arrowloft.core.flow import Flow
 from arrowloft.core.geometry import arrow_line, gravity_vector, wind_vector
 from arrowloft.core.shot import Shot, as_lanes, is_zero
 
-CONVERGED = 2e-9
-"""Iteration stops when a lane's angle (rad) and relative time moved by less. The step
-after it would move them by a fiftieth of it or less (measured; a tenth near the reach)."""
+CONVERGED = 3e-10
+"""Iteration stops when a lane's angle (rad) and relative time moved by less. What is
+left then is mostly a fiftieth of it, and never more than a half (measured)."""
 
 
 class Forces:
@@ -55,21 +55,15 @@ class Forces:
         rate *= self.factor
         pull: Array = rate[:, None, :] * through
         np.subtract(self.gravity, pull, out=pull)
-        return Action(pull, rate, through[-1], airspeed[-1])
+        return Action(pull, rate)
 
 
 @dataclass(frozen=True)
 class Action:
-    """Acceleration (points, axes, lanes) m/s2 and the rate of drag (points, lanes) 1/s.
-
-    through, airspeed: velocity through the air at the last point, (axes, lanes), and
-        its magnitude.
-    """
+    """Acceleration (points, axes, lanes) m/s2 and the rate of drag (points, lanes) 1/s."""
 
     acceleration: Array
     rate: Array
-    through: Array
-    airspeed: Array
 
 
 def _columns(vector: tuple[Real, ...], axes: int) -> Array:
@@ -138,7 +132,7 @@ class End:
 
 @dataclass(frozen=True)
 class Flights:
-    """Solved flights on the points of one rule.
+    """Solved flights on the points of one grid.
 
     acceleration, velocity: (points, axes, lanes).  airspeed: (points, lanes).
     moved: last correction of each lane.
@@ -146,7 +140,7 @@ class Flights:
 
     shot: Shot
     forces: Forces
-    rule: Rule
+    grid: Grid
     launch: Launch
     acceleration: Array
     velocity: Array
@@ -158,17 +152,9 @@ class Flights:
         shot = self.shot
         return shot.launch_forward * self.launch.line - shot.peep_height * self.launch.up
 
-    def position(self) -> Array:
-        """Positions of the balance point at the points, (points, axes, lanes), m."""
-        launch = self.launch
-        fall = _apply(self.rule.double, self.acceleration) * launch.time**2
-        line = self.shot.launch_speed * launch.line
-        way = self.rule.points[:, None, None] * (line * launch.time)
-        return self.start() + way + fall
-
     def arrival(self) -> Array:
         """Position of the balance point at the end, (axes, lanes), m."""
-        fall = np.tensordot(self.rule.running[-1], self.acceleration, 1)
+        fall = self.grid.integrals(self.acceleration)[-1]
         time = self.launch.time
         way = (self.shot.launch_speed * time) * self.launch.line
         end: Array = self.start() + way + time**2 * fall
@@ -188,36 +174,23 @@ class Flights:
         The polynomial of the accelerations, integrated once and twice; (axes, lanes) each.
         """
         launch = self.launch
-        basis = self.rule.basis(at)
         time, line = launch.time, self.shot.launch_speed * launch.line
-        pull = np.einsum("nl,ncl->cl", basis, self.acceleration)
-        gained = np.einsum("nl,ncl->cl", self.rule.running[:-1].T @ basis, self.acceleration)
-        fallen = np.einsum("nl,ncl->cl", self.rule.double.T @ basis, self.acceleration)
+        pull, gained, fallen = self.grid.read(at, self.acceleration)
         place = self.start() + (at * time) * line + time**2 * fallen
         return place, line + time * gained, pull
 
+    def repeated(self, count: int) -> "Flights":
+        """A flight of one lane seen as `count` lanes, to be read at as many times."""
+        shape = (*self.acceleration.shape[:-1], count)
+        acceleration = np.broadcast_to(self.acceleration, shape)
+        return replace(self, grid=self.grid.repeated(count), acceleration=acceleration)
+
     def unresolved(self) -> Array:
-        """Acceleration that the points have not resolved, (lanes,), m/s2, estimated.
-
-        The end of the flight feels the Legendre coefficients of degree 2n - 3 and up.
-        They are guessed from the last pair, times the decay from the middle pair to the
-        last: fast for a smooth law, hardly any where a kink leaves an algebraic tail.
-        """
-        middle = self.rule.points.size // 2
-        pairs = self.rule.coefficients[[middle - 1, middle, -2, -1]]
-        size = np.abs(_apply(pairs, self.acceleration)).max(axis=1)
-        inner, last = size[0] + size[1], size[2] + size[3]
-        left: Array = last * np.minimum(last / (inner + 1e-300), 1.0)
-        return left
+        """Acceleration that the points have not resolved, (lanes,), m/s2, estimated."""
+        return self.grid.unresolved(self.acceleration)
 
 
-def _apply(matrix: Array, values: Array) -> Array:
-    """Matrix (m, points) applied to values (points, axes, lanes)."""
-    points, axes, lanes = values.shape
-    return (matrix @ values.reshape(points, axes * lanes)).reshape(-1, axes, lanes)
-
-
-def solve(shot: Shot, launch: Launch, goal: Goal, rule: Rule, limit: int) -> Flights:
+def solve(shot: Shot, launch: Launch, goal: Goal, grid: Grid, limit: int) -> Flights:
     """Fly all lanes to their goal; at most `limit` iterations.
 
     Lanes whose `moved` stays above CONVERGED have not converged: the caller decides.
@@ -225,12 +198,12 @@ def solve(shot: Shot, launch: Launch, goal: Goal, rule: Rule, limit: int) -> Fli
     forces = Forces(shot, launch.axes)
     speed = as_lanes(shot.launch_speed, launch.angle.size)
     lead = None if is_zero(shot.tip_lead) else shot.tip_lead
-    action = forces.act(_first_guess(forces, launch, rule, speed))
+    action = forces.act(_first_guess(forces, launch, grid, speed))
     acceleration = action.acceleration
     moved = np.empty(0)
     for _ in range(limit):
-        running = _apply(rule.running, acceleration)
-        end = _end(shot, forces, launch, running, speed, action, lead)
+        running = grid.integrals(acceleration)
+        end = _end(shot, forces, launch, running, speed, lead)
         moved = goal.correct(launch, end)
         launch.point(shot)
         velocity = launch.time * running[:-1]
@@ -238,29 +211,29 @@ def solve(shot: Shot, launch: Launch, goal: Goal, rule: Rule, limit: int) -> Fli
         if moved.max() <= CONVERGED:
             break
         action = forces.act(velocity)
-        acceleration = _foreseen(action, acceleration, launch.time, rule)
+        acceleration = _foreseen(action, acceleration, launch.time, grid)
     airspeed = forces.airspeed(velocity)[1]
-    return Flights(shot, forces, rule, launch, acceleration, velocity, airspeed, moved)
+    return Flights(shot, forces, grid, launch, acceleration, velocity, airspeed, moved)
 
 
-def _foreseen(action: Action, before: Array, time: Array, rule: Rule) -> Array:
+def _foreseen(action: Action, before: Array, time: Array, grid: Grid) -> Array:
     """Accelerations with the drag's answer to their own change added, to first order.
 
     A change da of the accelerations changes the velocity by its integral and the drag,
     quadratic in speed, by twice its rate along the flight and once across it.
     """
-    change = _apply(rule.running[:-1], action.acceleration - before)
+    change = grid.integrals(action.acceleration - before)[:-1]
     change[:, 0] *= 2.0
     change *= -(action.rate * time)[:, None, :]
     change += action.acceleration
     return change
 
 
-def _first_guess(forces: Forces, launch: Launch, rule: Rule, speed: Array) -> Array:
+def _first_guess(forces: Forces, launch: Launch, grid: Grid, speed: Array) -> Array:
     """Velocities at the points by the flat-fire closed form v = v0 / (1 + k v0 t)."""
     at_launch = (speed * launch.line)[None]
     rate = forces.act(at_launch).rate[0]
-    elapsed = rule.points[:, None] * launch.time
+    elapsed = grid.times * launch.time
     share = 1.0 / (1.0 + rate * elapsed)
     guess: Array = share[:, None, :] * at_launch
     guess += (0.5 * elapsed * (1.0 + share))[:, None, :] * forces.gravity
@@ -273,7 +246,6 @@ def _end(
     launch: Launch,
     running: Array,
     speed: Array,
-    action: Action,
     lead: Real | None,
 ) -> End:
     time = launch.time
@@ -284,5 +256,6 @@ def _end(
     tip -= shot.peep_height * launch.up
     tip += square * running[-1]
     if lead is not None:
-        tip += (lead / action.airspeed) * action.through
+        through, airspeed = forces.airspeed(velocity)
+        tip += (lead / airspeed) * through
     return End(tip, velocity, tip - forces.gravity * (0.5 * square))

@@ -12,10 +12,14 @@ from arrowloft.core.collocation import lobatto
 from arrowloft.core.flight import CONVERGED, Flights, Launch, sideways, solve
 from arrowloft.core.goals import Fall, Goal
 from arrowloft.core.shot import Shot, as_lanes, lane_count
+from arrowloft.core.splitting import split
 from arrowloft.core.stepping import range_of_angle
 
 POINTS = 32
 """Collocation points of a flight that comes down to the line of sight."""
+
+ITERATIONS = 60
+"""Most iterations of such a flight: drag contracts less over the whole arc."""
 
 SEARCH = 12
 """Launch angles tried at once in each round of the search for the reach."""
@@ -93,7 +97,8 @@ def falling_flights(shot: Shot, angle: Array, windage: Mask | None = None) -> tu
     launch = Launch(shot, axes, angle, np.zeros(angle.size), as_lanes(time, angle.size))
     goal = Fall(shot.roll, windage)
     with np.errstate(all="ignore"):  # an angle too low to come down is refused below
-        flights = solve(shot, launch, goal, lobatto(POINTS), 60)
+        flights = solve(shot, launch, goal, lobatto(POINTS), ITERATIONS)
+        flights = split(flights, goal, ITERATIONS)
     return flights, goal
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from arrowloft.core.aim import ACCEPTED, LEVELS, TOLERANCE, aim, aimed_flights
+from arrowloft.core.aim import LEVELS, TOLERANCE, aim, aimed_flights
 from arrowloft.core.aimed import ERROR_SHARE, angle_error, apex_of
 from arrowloft.core.arrays import Array
 from arrowloft.core.collocation import lobatto
@@ -13,6 +13,7 @@ from arrowloft.core.flight import CONVERGED, Flights, Forces, Launch, sideways, 
 from arrowloft.core.goals import Fall, Goal, Plane
 from arrowloft.core.reach import falling_flights, require_reached
 from arrowloft.core.shot import Shot
+from arrowloft.core.splitting import split
 from arrowloft.core.stepping import integrate, tip_of
 
 DENSE_LEVELS = tuple(level for level in LEVELS if level[0] >= 32)
@@ -106,8 +107,9 @@ def _path_to(shot: Shot, target: float) -> Path:
     require_reached(shot, aimed)
     for level in DENSE_LEVELS:
         flights, goal = aimed_flights(shot, distance, np.zeros(1, dtype=bool), level)
+        flights = split(flights, goal, level[1])
         error = float(angle_error(flights, goal, distance)[0])
-        if error <= (ACCEPTED if level is DENSE_LEVELS[-1] else TOLERANCE):
+        if error <= TOLERANCE or (level is DENSE_LEVELS[-1] and np.isfinite(error)):
             return _path_from(flights, error)
     flights, _ = falling_flights(shot, aimed.launch_angle)
     return _path_from(flights, float(aimed.error[0]))
@@ -121,7 +123,7 @@ def _path_of(shot: Shot, launch_angle: float, end: float | None) -> Path:
             shot, axes, np.array([launch_angle]), np.zeros(1), _time_guess(shot, launch_angle, end)
         )
         with np.errstate(all="ignore"):  # a flight that never ends may overflow; refused below
-            flights = solve(shot, launch, goal, lobatto(points), limit)
+            flights = split(solve(shot, launch, goal, lobatto(points), limit), goal, limit)
             missed = flights.launch.time**2 * flights.unresolved() * ERROR_SHARE + 1e-9
         arrives = end is not None or flights.velocity[-1, 1, 0] < 0.0 < flights.tip()[0, 0]
         if flights.moved[0] <= CONVERGED and missed[0] <= 1e-6 and arrives:
@@ -137,18 +139,18 @@ def _time_guess(shot: Shot, launch_angle: float, end: float | None) -> Array:
 
 
 def _path_from(flights: Flights, error: float) -> Path:
-    position = flights.position()
-    states = np.zeros((6, flights.rule.points.size))
-    states[: flights.launch.axes] = position[:, :, 0].T
-    states[3 : 3 + flights.launch.axes] = flights.velocity[:, :, 0].T
+    axes = flights.launch.axes
     time = float(flights.launch.time[0])
     tip = np.zeros(3)
-    tip[: flights.launch.axes] = flights.tip()[:, 0]
+    tip[:axes] = flights.tip()[:, 0]
     airspeed = flights.airspeed
     apex = apex_of(flights)
 
     def at(times: Array) -> Array:
-        return states @ flights.rule.basis(times / time)
+        states = np.zeros((6, times.size))
+        place, velocity, _ = flights.repeated(times.size).read(times / time)
+        states[:axes], states[3 : 3 + axes] = place, velocity
+        return states
 
     return Path(
         flights.shot,

@@ -23,6 +23,7 @@ from arrowloft.plugin.contract import (
 from arrowloft.plugin.guard import (
     ModelFault,
     guarded_drag_notes,
+    guarded_kinks,
     guarded_launch,
     guarded_launch_notes,
     guarded_law,
@@ -70,6 +71,7 @@ __all__ = [
     "cross_section",
     "drag_notes",
     "guarded_drag_notes",
+    "guarded_kinks",
     "guarded_launch",
     "guarded_launch_notes",
     "guarded_law",

@@ -22,6 +22,7 @@ from arrowloft.core.flow import Flow, cross_section
 from arrowloft.plugin.contract import DragModel, LaunchCase, LaunchModel, Model, Note, as_read_only
 from arrowloft.plugin.guard import (
     ModelFault,
+    guarded_kinks,
     guarded_launch,
     guarded_law,
     guarded_uncertainty,
@@ -252,6 +253,7 @@ def _drag_extras(subject: _Subject) -> Iterator[str]:
     model = subject.new()
     yield from (text for item in model.limits() for text in limit_faults(item, "drag"))
     guarded_uncertainty(model)
+    guarded_kinks(model)
     for speeds in (_SPEEDS.ravel()[[0, -1]], np.array([50.0, 60.0])):
         notes = model.notes(_flow(speeds, _AIR), _ARROW)
         if not isinstance(notes, tuple) or not all(isinstance(item, Note) for item in notes):

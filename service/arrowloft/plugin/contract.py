@@ -235,6 +235,14 @@ class DragModel(Model):
         """Standard uncertainty of the drag area as a share of it, for these parameters."""
         return self.default_uncertainty
 
+    def kinks(self) -> tuple[float, ...]:
+        """Reynolds numbers on the shaft diameter where the coefficient is not smooth.
+
+        Ends of a clamped range, knots of a table. The solver splits a flight there and
+        is as exact as for a smooth law; kinks left out only cost it time and digits.
+        """
+        return ()
+
     def notes(self, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:
         """Cautions for the airspeeds that were flown (flow.airspeed: least and greatest)."""
         return ()

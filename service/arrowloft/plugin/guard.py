@@ -30,7 +30,7 @@ from arrowloft.plugin.verification import KNOWN_DIMENSIONS
 T = TypeVar("T")
 
 
-class ModelFault(RuntimeError):  # noqa: N818 - the fault is the model's, the service is sound
+class ModelFault(RuntimeError):
     """A model raised, or returned what the contract does not allow.
 
     kind, name: the model's.  message: what it did.
@@ -105,6 +105,15 @@ def guarded_uncertainty(model: DragModel) -> float:
         message = f"relative_uncertainty returned {value!r}, not a finite number of at least 0"
         raise ModelFault("drag", model.name, message)
     return float(value)
+
+
+def guarded_kinks(model: DragModel) -> tuple[float, ...]:
+    """The model's kinks in ascending order; ModelFault unless finite and positive."""
+    values = _called(model, "kinks", lambda: tuple(model.kinks()))
+    if not all(_is_real(value) and 0.0 < value < inf for value in values):
+        message = f"kinks returned {values!r}, not finite, positive Reynolds numbers"
+        raise ModelFault("drag", model.name, message)
+    return tuple(sorted({float(value) for value in values}))
 
 
 def guarded_drag_notes(model: DragModel, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:

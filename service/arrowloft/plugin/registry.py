@@ -42,7 +42,7 @@ class PluginFault:
         return f"{self.origin}, {self.entry_point}: {self.fault}"
 
 
-class PluginFaults(RuntimeError):  # noqa: N818 - the name says that all are in it
+class PluginFaults(RuntimeError):
     """The installed models break the contract; every fault in one message."""
 
     def __init__(self, faults: Iterable[PluginFault]) -> None:
@@ -51,7 +51,7 @@ class PluginFaults(RuntimeError):  # noqa: N818 - the name says that all are in 
         super().__init__(f"The installed models have {len(self.faults)} fault(s):\n{lines}")
 
 
-class UnknownModel(LookupError):  # noqa: N818 - the caller's mistake, reported as such
+class UnknownModel(LookupError):
     """No model of this kind and name is installed; `available` says which are."""
 
     def __init__(self, kind: str, name: str, available: Iterable[str]) -> None:

@@ -40,7 +40,7 @@ class Quantity:
     scale: float = 1.0
 
 
-class OutsideValidity(ValueError):  # noqa: N818 - it says what happened, as the edge reports it
+class OutsideValidity(ValueError):
     """A model refuses to answer outside one of its ranges.
 
     kind, name: the model's.  quantity: a name in QUANTITIES.  low, high: the range, SI.

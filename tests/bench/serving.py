@@ -1,0 +1,135 @@
+"""The service under gunicorn: its start, and mark tables against a constant reply.
+
+The load comes from a generator of its own: a few processes that write ready bytes to
+raw sockets, one connection a request, as the server's workers close each one.
+"""
+
+import json
+import multiprocessing
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from figures import at_least, at_most, seen
+
+ROOT = Path(__file__).parent.parent.parent
+SECONDS = 4.0
+ROUNDS = 3
+CLIENTS = 4
+
+
+def figures():
+    yield at_most("import and create the app", _start_seconds(), 1.5, " s")
+    yield at_most("plotting libraries imported", _plotting(), 0)
+    port = _free_port()
+    server = _serve(port)
+    try:
+        demo = json.loads((ROOT / "openapi/examples/mark-table.request.json").read_text())
+        demo["distances"] = {"from": "10 yd", "to": "90 yd", "step": "1 yd"}
+        plain = {name: part for name, part in demo.items() if name != "wind"}
+        plain["drag"] = {"model": "constant", "parameters": {"coefficient": 1.9}}
+        plain["launch"] = {"model": "measured", "parameters": {"speed": "268 ft/s"}}
+        yield from _ratios(port, {"plain set-up": plain, "demo: wind, component drag": demo})
+    finally:
+        server.send_signal(signal.SIGTERM)
+        server.wait(15)
+
+
+def _ratios(port, bodies):
+    constant = _request("GET", "/constant", None)
+    rates = {name: [] for name in bodies}
+    base = []
+    for _ in range(ROUNDS):
+        base.append(_throughput(port, constant))
+        for name, body in bodies.items():
+            rates[name].append(_throughput(port, _request("POST", "/v1/mark-table", body)))
+    yield seen("constant JSON", max(base), " /s")
+    for name, found in rates.items():
+        ratio = sorted(a / b for a, b in zip(found, base))[ROUNDS // 2]
+        yield seen(f"/v1/mark-table, 81 rows, {name}", max(found), " /s")
+        if name.startswith("plain"):
+            yield at_least(f"/v1/mark-table / constant JSON, {name}", ratio, 0.3)
+        else:
+            yield seen(f"/v1/mark-table / constant JSON, {name}", ratio)
+
+
+def _start_seconds():
+    code = "import time; t = time.perf_counter(); from arrowloft.app import create_app;"
+    code += " create_app(); print(time.perf_counter() - t)"
+    runs = [
+        float(subprocess.run([sys.executable, "-c", code], capture_output=True, check=True).stdout)
+        for _ in range(5)
+    ]
+    return sorted(runs)[2]
+
+
+def _plotting():
+    code = "import sys; from arrowloft.app import create_app; create_app();"
+    code += " print(sum(m in sys.modules for m in ('matplotlib', 'reportlab', 'segno')))"
+    return int(subprocess.run([sys.executable, "-c", code], capture_output=True, check=True).stdout)
+
+
+def _free_port():
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+def _serve(port):
+    environment = {
+        **os.environ,
+        "ARROWLOFT_PORT": str(port),
+        "ARROWLOFT_WORKERS": "2",
+        "PYTHONPATH": str(Path(__file__).parent),
+    }
+    command = [sys.executable, "-m", "gunicorn", "--config", str(ROOT / "deploy/gunicorn.conf.py")]
+    server = subprocess.Popen([*command, "constant_app:create()"], env=environment, cwd=ROOT)
+    deadline = time.monotonic() + 20.0
+    while time.monotonic() < deadline:
+        try:
+            _exchange(port, _request("GET", "/healthz", None))
+            return server
+        except OSError:
+            time.sleep(0.1)
+    server.terminate()
+    sys.exit("arrowloft: the service did not start")
+
+
+def _request(method, path, body):
+    payload = b"" if body is None else json.dumps(body).encode()
+    head = f"{method} {path} HTTP/1.1\r\nHost: localhost\r\nAccept: application/json\r\n"
+    if payload:
+        head += f"Content-Type: application/json\r\nContent-Length: {len(payload)}\r\n"
+    return head.encode() + b"Connection: close\r\n\r\n" + payload
+
+
+def _exchange(port, message):
+    with socket.create_connection(("127.0.0.1", port), timeout=10.0) as line:
+        line.sendall(message)
+        parts = []
+        while part := line.recv(65536):
+            parts.append(part)
+    reply = b"".join(parts)
+    if not reply.startswith(b"HTTP/1.1 200"):
+        raise OSError(reply[:200].decode(errors="replace"))
+    return reply
+
+
+def _throughput(port, message):
+    """Replies a second with a few clients at once."""
+    with multiprocessing.Pool(CLIENTS) as pool:
+        counts = pool.starmap(_client, [(port, message)] * CLIENTS)
+    return sum(counts) / SECONDS
+
+
+def _client(port, message):
+    done = 0
+    end = time.monotonic() + SECONDS
+    while time.monotonic() < end:
+        _exchange(port, message)
+        done += 1
+    return done
