@@ -100,49 +100,54 @@ def _spread(shot: Shot, distances: Array) -> Aims | None:
     low, high = np.log(distances.min()), np.log(distances.max())
     if high - low < 1e-9:
         return None
-    knots, last = _knots()
+    knots, to_series = _knots()
     varied, lanes, steered = _variants(shot, np.exp(low + (knots + 1.0) * (high - low) / 2.0))
     flights, goal = aimed_flights(varied, lanes, steered, LEVELS[0])
     error = angle_error(flights, goal, lanes)
-    angles = flights.launch.angle.reshape(-1, KNOTS)
-    # The interpolation leaves out about as much as its last coefficients still hold.
-    worst = error.max() + 2.0 * np.abs(last @ angles[PLAIN]).sum()
+    angles = flights.launch.angle.reshape(-1, KNOTS) @ to_series
+    # The series leaves out about as much as its last coefficients still hold.
+    worst = error.max() + 2.0 * np.abs(angles[PLAIN, -2:]).sum()
     if not worst <= TOLERANCE:
         return None
-    matrix = _interpolation(knots, 2.0 * (np.log(distances) - low) / (high - low) - 1.0)
-    goal.lever = goal.lever[:KNOTS] @ matrix
-    rows = _interpolated(flights, matrix, shot)
+    terms = _terms(2.0 * (np.log(distances) - low) / (high - low) - 1.0)
+    yaws = flights.launch.yaw.reshape(-1, KNOTS) @ to_series
+    rows = _at_rows(flights, to_series, terms, shot)
+    goal.lever = goal.lever[:KNOTS] @ to_series @ terms
     aimed = summary(rows, goal, distances, np.full(distances.size, worst))
-    return _aims(aimed, angles @ matrix, flights.launch.yaw.reshape(-1, KNOTS) @ matrix)
+    return _aims(aimed, angles @ terms, yaws @ terms)
 
 
 @lru_cache(maxsize=1)
 def _knots() -> tuple[Array, Array]:
-    """Chebyshev-Lobatto points on [-1, 1]; matrix of the last two coefficients, (2, knots)."""
+    """Chebyshev-Lobatto points on [-1, 1]; matrix (knots, terms) from values to a series."""
     knots: Array = -np.cos(np.pi * np.arange(KNOTS) / (KNOTS - 1)).astype(np.float64)
     values = np.polynomial.chebyshev.chebvander(knots, KNOTS - 1)
-    last: Array = np.linalg.inv(values)[-2:].astype(np.float64)
-    return knots, last
+    to_series: Array = np.linalg.inv(values).T.astype(np.float64)
+    return knots, to_series
 
 
-def _interpolation(knots: Array, at: Array) -> Array:
-    """Matrix (knots, rows) that takes values at the knots to the rows, barycentric."""
-    weights = (-1.0) ** np.arange(knots.size)
-    weights[[0, -1]] *= 0.5
-    gap = at - knots[:, None]
-    gap += 1e-300  # at a knot itself the share becomes 1 instead of 0 / 0
-    share = weights[:, None] / gap
-    share /= share.sum(axis=0)
-    return share
+def _terms(at: Array) -> Array:
+    """Chebyshev polynomials T_0 .. T_(KNOTS - 1), (terms, rows), by their recurrence."""
+    terms = np.empty((KNOTS, at.size))
+    terms[0], terms[1] = 1.0, at
+    twice = 2.0 * at
+    for k in range(2, KNOTS):
+        np.multiply(twice, terms[k - 1], out=terms[k])
+        terms[k] -= terms[k - 2]
+    return terms
 
 
-def _interpolated(flights: Flights, matrix: Array, shot: Shot) -> Flights:
+def _at_rows(flights: Flights, to_series: Array, terms: Array, shot: Shot) -> Flights:
     """Flights at the rows from the first KNOTS lanes of those solved."""
-    launch = flights.launch
-    acceleration = flights.acceleration[..., :KNOTS] @ matrix
-    angle, yaw, time = (v[:KNOTS] @ matrix for v in (launch.angle, launch.yaw, launch.time))
+    launch, points = flights.launch, flights.acceleration.shape[0]
+    held = flights.acceleration[..., :KNOTS].reshape(-1, KNOTS) @ to_series
+    acceleration = (held @ terms).reshape(points, launch.axes, -1)
+    known = np.array((launch.angle[:KNOTS], launch.yaw[:KNOTS], launch.time[:KNOTS]))
+    angle, yaw, time = known @ to_series @ terms
     rows = Launch(shot, launch.axes, angle, yaw, time)
     velocity = time * flights.grid.integrals(acceleration)[:-1] + shot.launch_speed * rows.line
+    # One range of airspeeds for all rows, that of the knots, which hold both ends.
+    low, high = flights.airspeed[:, :KNOTS].min(), flights.airspeed[:, :KNOTS].max()
+    airspeed = np.broadcast_to(np.array([[low], [high]]), (2, angle.size))
     forces, still = Forces(shot, launch.axes), np.zeros(angle.size)
-    airspeed = forces.airspeed(velocity)[1]
     return Flights(shot, forces, flights.grid, rows, acceleration, velocity, airspeed, still)
