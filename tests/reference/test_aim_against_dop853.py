@@ -22,6 +22,9 @@ from arrowloft.plugin import Registry
 SMOOTH, KINKED = 1e-9, 1e-7
 """Greatest error of a launch angle, rad, without and with a law's kink crossed in flight."""
 
+VAGUE = 1e-5
+"""Greatest estimate, rad, where a law has kinks that it does not tell: on the safe side."""
+
 ORACLE = 3e-12
 """What the oracle itself may be wrong by, rad: tightened tenfold, it moves by less."""
 
@@ -105,21 +108,27 @@ def shot_of(law, **changes):
 
 
 def true_errors(independent, shot, aimed):
-    """The core's errors in angle, rad, lane by lane: the oracle's miss over the lever."""
-    flown = [
-        independent.fly(shot, float(angle), float(distance), float(yaw))
-        for angle, distance, yaw in zip(aimed.launch_angle, aimed.distance, aimed.yaw, strict=True)
-    ]
-    return np.array([f.tip[1] for f in flown]) / aimed.lever
+    """The core's errors in angle, rad, lane by lane: the oracle's miss over the rise per angle."""
+    return np.array([_error_of_lane(independent, shot, aimed, n) for n in range(aimed.time.size)])
 
 
-def check(independent, shot, distances, greatest):
+def _error_of_lane(independent, shot, aimed, lane):
+    angle, distance = float(aimed.launch_angle[lane]), float(aimed.distance[lane])
+    missed = independent.fly(shot, angle, distance).tip[1]
+    rise = float(aimed.lever[lane])
+    if rise < 0.6 * distance:  # nearer the reach the core's lever is too small: ask the oracle
+        step = 1e-6
+        rise = (independent.fly(shot, angle + step, distance).tip[1] - missed) / step
+    return missed / rise
+
+
+def check(independent, shot, distances, greatest, greatest_estimate=KINKED):
     aimed = aim(shot, distances)
     assert aimed.reached.all()
     errors = np.abs(true_errors(independent, shot, aimed))
     assert errors.max() <= greatest + ORACLE
     assert np.all(errors <= aimed.error + ORACLE), "the estimate does not cover the true error"
-    assert np.all(aimed.error <= KINKED), "an estimate that says nothing is no estimate"
+    assert np.all(aimed.error <= greatest_estimate), "an estimate that says nothing is no estimate"
 
 
 @every_setup
@@ -272,7 +281,7 @@ def test_laws_that_tell_their_kinks(independent, family, seed):
 @pytest.mark.parametrize("family", KINKS)
 def test_laws_that_keep_their_kinks_to_themselves(independent, family, seed):
     shot, distance, _ = random_kinked(independent, family, seed)
-    check(independent, shot, distance, KINKED)
+    check(independent, shot, distance, KINKED, VAGUE)
 
 
 @pytest.mark.parametrize("seed", range(2 * RANDOM_CASES))
@@ -290,7 +299,7 @@ def test_a_corner_at_many_places_of_one_flight(independent, share):
     at = reynolds_at(independent, shot, distance, share)
     cornered = shot.with_(drag=Law(lambda re: 1.6 + 2.0 * np.maximum(re / at - 1.0, 0.0)))
     check(independent, cornered.with_(kinks=(at,)), distance, SMOOTH)
-    check(independent, cornered, distance, KINKED)
+    check(independent, cornered, distance, KINKED, VAGUE)
 
 
 # --- near and beyond the reach -----------------------------------------------------------

@@ -123,6 +123,8 @@ class Measured(LaunchModel):
         return LaunchSpeed(speed, uncertainty, figures, tuple(notes))
 
     def _undo(self, at_gate: float, case: LaunchCase) -> Real:
+        if self.gate_distance == 0:
+            return at_gate + 0.0 * case.arrow.mass  # of the lanes' shape
         try:
             return carry_speed(at_gate, -self.gate_distance, case.air, case.arrow, case.drag)
         except ArithmeticError as error:

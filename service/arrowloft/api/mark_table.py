@@ -113,16 +113,16 @@ def resource(edge: Edge) -> Resource:
             )
         notes += setup.flown_notes(table.airspeed_range)
         units, columns = setup.units, _columns(table, _COLUMNS + _SIGHT_COLUMNS)
-        rows = units.rows(columns)
         if form == CSV:
-            return replies.csv_reply([units.heading(column) for column in columns], rows)
+            headings = [units.heading(column) for column in columns]
+            return replies.csv_reply(headings, units.rows(columns))
         own: dict[str, Any] = {
             "zero_distance": units.value(sight.zero_distance, "distance"),
-            "rows": rows,
+            "rows": units.json_rows(columns),
             "solution": replies.solution(table.error, table.airspeed_range, units),
         }
         if table.pins is not None:
-            own["pins"] = units.rows(_columns(table.pins, _PIN_COLUMNS))
+            own["pins"] = units.json_rows(_columns(table.pins, _PIN_COLUMNS))
         return replies.json_reply(setup.reply(own, notes), forms=2)
 
     return Resource(
@@ -202,7 +202,7 @@ def _columns(table: Any, wanted: tuple[tuple[str, str, str], ...]) -> list[Colum
     """The columns that the table has: what the sight lacks is None there."""
     found = ((name, dimension, getattr(table, name)) for name, dimension, _ in wanted)
     return [
-        Column(name, dimension, values.astype(int) if name in _WHOLE else values)
+        Column(name, dimension, values, whole=name in _WHOLE)
         for name, dimension, values in found
         if values is not None
     ]

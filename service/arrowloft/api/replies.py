@@ -52,11 +52,15 @@ def _decimals(dimension: str, unit: str) -> int:
 
 @dataclass(frozen=True)
 class Column:
-    """One column of a table of results: its name in the reply, its dimension, SI values."""
+    """One column of a table of results: its name in the reply, its dimension, SI values.
+
+    whole: its values are whole numbers, and written as such.
+    """
 
     name: str
     dimension: str
     values: Array
+    whole: bool = False
 
 
 class ReplyUnits:
@@ -77,11 +81,11 @@ class ReplyUnits:
         """One SI value with its unit, for a sentence."""
         return f"{self.value(si, dimension):.7g} {self.chosen[dimension]}"
 
-    def block(self, columns: Sequence[Column]) -> list[list[Any]]:
-        """Each column's values in its unit, rounded to its decimals; raises NotFinite.
+    def block(self, columns: Sequence[Column]) -> Array:
+        """The values in the reply's units, rounded, (columns, rows); raises NotFinite.
 
         All columns are converted and rounded as one array, which costs less than
-        each by itself. Columns of whole numbers come out as ints.
+        each by itself.
         """
         chosen = [self.chosen.get(column.dimension, "") for column in columns]
         factors, shifts = _scales(
@@ -98,19 +102,35 @@ class ReplyUnits:
         np.rint(values, out=values)
         values /= shifts
         values += 0.0  # turns -0.0 into 0.0
-        rows = values.tolist()
-        for index, column in enumerate(columns):
-            if column.values.dtype.kind == "i":
-                rows[index] = column.values.tolist()
-        return rows  # type: ignore[no-any-return]
+        return values
 
-    def rows(self, columns: Sequence[Column]) -> list[dict[str, Any]]:
-        """The columns as one object a row."""
-        names = [column.name for column in columns]
-        # Lengths are equal by construction; checking them again costs a seventh of it all.
-        return [
-            dict(zip(names, row, strict=False)) for row in zip(*self.block(columns), strict=False)
-        ]
+    def rows(self, columns: Sequence[Column]) -> list[list[Any]]:
+        """The columns as one list a row; columns of whole numbers come out as ints."""
+        block = self.block(columns).tolist()
+        for index, column in enumerate(columns):
+            if column.whole:
+                block[index] = [int(value) for value in block[index]]
+        return [list(row) for row in zip(*block, strict=True)]
+
+    def json_rows(self, columns: Sequence[Column]) -> orjson.Fragment:
+        """The columns as a JSON array of one object a row.
+
+        The numbers are written by one call and the members' names put between them: a
+        quarter of the time of making a dictionary a row (measured, 81 rows of 20).
+        """
+        numbers = np.ascontiguousarray(self.block(columns).T).ravel()
+        text = orjson.dumps(numbers, option=orjson.OPT_SERIALIZE_NUMPY)
+        written = text[1:-1].split(b",")
+        names = [b',"%s":' % column.name.encode() for column in columns]
+        names[0] = b"},{" + names[0][1:]
+        for index, column in enumerate(columns):
+            if column.whole:
+                step = len(columns)
+                written[index::step] = [item[:-2] for item in written[index::step]]  # without .0
+        parts = [b""] * (2 * len(written))
+        parts[0::2] = names * (len(written) // len(names))
+        parts[1::2] = written
+        return orjson.Fragment(b"[" + b"".join(parts)[2:] + b"}]")
 
     def heading(self, column: Column) -> str:
         """The column's name with its unit, as in `travel (mm)`."""
@@ -173,12 +193,12 @@ def json_reply(body: Mapping[str, Any] | Sequence[Any], forms: int = 1) -> Respo
     return _vary(Response(orjson.dumps(body), mimetype=JSON), forms)
 
 
-def csv_reply(headings: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> Response:
+def csv_reply(headings: Sequence[str], rows: Sequence[Sequence[Any]]) -> Response:
     """The rows as CSV after RFC 4180, with a header line."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(headings)
-    writer.writerows(row.values() for row in rows)
+    writer.writerows(rows)
     response = Response(text.getvalue(), content_type=f"{CSV}; charset=utf-8; header=present")
     return _vary(response, 2)
 

@@ -99,11 +99,12 @@ def resource(edge: Edge) -> Resource:
         notes = setup.flown_notes(path.airspeed_range)
         units = setup.units
         columns = [Column(name, kind, getattr(path, name)) for name, kind, _ in _POINTS]
-        points = units.rows(columns)
+        points = units.json_rows(columns)
         if form == CSV:
-            return replies.csv_reply([units.heading(column) for column in columns], points)
+            headings = [units.heading(column) for column in columns]
+            return replies.csv_reply(headings, units.rows(columns))
         return replies.json_reply(
-            setup.reply(_own(path, points, units, "target" in asked), notes), forms=2
+            setup.reply(_own(path, columns, units, "target" in asked), notes), forms=2
         )
 
     return Resource(
@@ -154,7 +155,7 @@ def _check_count(points: int, most: int) -> None:
 
 
 def _own(
-    path: Trajectory, points: list[dict[str, Any]], units: ReplyUnits, aimed: bool
+    path: Trajectory, columns: list[Column], units: ReplyUnits, aimed: bool
 ) -> dict[str, Any]:
     return {
         "launch_angle": units.value(path.launch_angle, "angle"),
@@ -163,7 +164,7 @@ def _own(
             "distance": units.value(path.apex_distance, "distance"),
             "height": units.value(path.apex_height, "length"),
         },
-        "points": points,
+        "points": units.json_rows(columns),
         "solution": replies.solution(
             path.error, path.airspeed_range, units, "angle" if aimed else "length"
         ),

@@ -74,6 +74,9 @@ ERROR_SHARE = 3.0
 ROUNDING = 1e-14
 """Rounding of angles and times through the solve, rad."""
 
+EDGES = 2e-11
+"""What the edges of a split flight, found to about 1e-8 of its time, may add, rad."""
+
 
 def angle_error(flights: Flights, goal: Goal, distance: Array) -> Array:
     """Estimated error of the launch angle, rad, (lanes,); inf where it did not converge.
@@ -84,7 +87,8 @@ def angle_error(flights: Flights, goal: Goal, distance: Array) -> Array:
     launch = flights.launch
     with np.errstate(all="ignore"):
         missed = launch.time**2 * flights.unresolved() / np.abs(goal.lever)
-        error = ERROR_SHARE * missed + 0.5 * flights.moved + ROUNDING
+        floor = ROUNDING if isinstance(flights.grid, Rule) else EDGES
+        error = ERROR_SHARE * missed + 0.5 * flights.moved + floor
         sound = (
             (flights.moved <= CONVERGED)
             & (goal.lever >= LEVER_LEAST * distance)

@@ -198,8 +198,9 @@ def solve(shot: Shot, launch: Launch, goal: Goal, grid: Grid, limit: int) -> Fli
     forces = Forces(shot, launch.axes)
     speed = as_lanes(shot.launch_speed, launch.angle.size)
     lead = None if is_zero(shot.tip_lead) else shot.tip_lead
-    action = forces.act(_first_guess(forces, launch, grid, speed))
-    acceleration = action.acceleration
+    velocity, acceleration = _first_guess(forces, launch, grid, speed)
+    action = forces.act(velocity)
+    acceleration = _foreseen(action, acceleration, launch.time, grid)
     moved = np.empty(0)
     for _ in range(limit):
         running = grid.integrals(acceleration)
@@ -229,15 +230,22 @@ def _foreseen(action: Action, before: Array, time: Array, grid: Grid) -> Array:
     return change
 
 
-def _first_guess(forces: Forces, launch: Launch, grid: Grid, speed: Array) -> Array:
-    """Velocities at the points by the flat-fire closed form v = v0 / (1 + k v0 t)."""
+def _first_guess(
+    forces: Forces, launch: Launch, grid: Grid, speed: Array
+) -> tuple[Array, Array]:
+    """Velocities at the points by the flat-fire closed form, and their rates of change.
+
+    v = v0 / (1 + k v0 t) along the launch line, and gravity's part, itself slowed by half.
+    """
     at_launch = (speed * launch.line)[None]
     rate = forces.act(at_launch).rate[0]
     elapsed = grid.times * launch.time
     share = 1.0 / (1.0 + rate * elapsed)
     guess: Array = share[:, None, :] * at_launch
     guess += (0.5 * elapsed * (1.0 + share))[:, None, :] * forces.gravity
-    return guess
+    change: Array = (-rate * share * share)[:, None, :] * at_launch
+    change += (0.5 * (1.0 + share * share))[:, None, :] * forces.gravity
+    return guess, change
 
 
 def _end(

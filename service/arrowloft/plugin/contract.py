@@ -7,6 +7,7 @@ description; its fields, each made by `parameter`, are its parameters in SI.
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, Field, dataclass, field, fields
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Any, ClassVar, Literal, Self
 
@@ -173,6 +174,13 @@ def _held(declared: Parameter, value: Any) -> Any:
     return array
 
 
+@lru_cache(maxsize=512)
+def _parameters_of(model: type) -> Mapping[str, Parameter]:
+    """A model's declared parameters; a class never changes them, and every request asks."""
+    found = (_parameter_of(declared) for declared in fields(model))
+    return MappingProxyType({item.name: item for item in found if item is not None})
+
+
 class Model(ABC):
     """What both kinds of model share.
 
@@ -193,8 +201,7 @@ class Model(ABC):
     @classmethod
     def parameters(cls) -> Mapping[str, Parameter]:
         """The declared parameters by name, in the order of the fields."""
-        found = (_parameter_of(declared) for declared in fields(cls))  # type: ignore[arg-type]
-        return {item.name: item for item in found if item is not None}
+        return _parameters_of(cls)
 
     @classmethod
     def of(cls, values: Mapping[str, Any]) -> Self:

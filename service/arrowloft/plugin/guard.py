@@ -64,8 +64,17 @@ def guarded_law(model: DragModel) -> DragLaw:
 
     def law(flow: Flow, arrow: Arrow) -> Array:
         airspeed = flow.airspeed
-        locked = _lock(airspeed, flow.density, flow.viscosity, flow.speed_of_sound)
-        locked += _lock_arrow(arrow)
+        locked = _lock(
+            airspeed,
+            flow.density,
+            flow.viscosity,
+            flow.speed_of_sound,
+            arrow.mass,
+            arrow.shaft_diameter,
+            arrow.length,
+            arrow.balance_point,
+            arrow.tip_lead,
+        )
         try:
             area = drag_area(flow, arrow)
         except PASSED:
@@ -213,12 +222,6 @@ def _lock(*values: Any) -> list[Array]:
             value.flags.writeable = False
             locked.append(value)
     return locked
-
-
-def _lock_arrow(arrow: Arrow) -> list[Array]:
-    return _lock(
-        arrow.mass, arrow.shaft_diameter, arrow.length, arrow.balance_point, arrow.tip_lead
-    )
 
 
 def _unlock(locked: list[Array]) -> None:
