@@ -19,8 +19,11 @@ from arrowloft.core.flight import Flights, Forces, Launch, sideways
 from arrowloft.core.reach import require_reached
 from arrowloft.core.shot import Shot
 
-KNOTS = 20
-"""Distances solved for a table; its rows are interpolated when there are more."""
+KNOTS = ((16, LEVELS[0]), (24, LEVELS[1]))
+"""Distances solved for a table and the level at which; the second where the first is too coarse."""
+
+FEW = 9
+"""Distances at which the sensitivities of a table are solved: enough for three digits."""
 
 STEP = 1e-4
 """Relative change of speed or drag for the derivative of an angle."""
@@ -49,105 +52,136 @@ def aim_at_distances(shot: Shot, distances: Array) -> Aims:
     Raises TooNear, BeyondReach.
     """
     require_ahead(shot, distances)
-    if distances.size > KNOTS:
-        spread = _spread(shot, distances)
-        if spread is not None:
-            return spread
+    for knots, level in KNOTS:
+        if distances.size > knots:
+            spread = _spread(shot, distances, knots, level)
+            if spread is not None:
+                return spread
     return _each(shot, distances)
 
 
-PLAIN, FASTER, THICKER, STEERED = range(4)
-"""Variants of a shot that a table solves side by side: as it is, a little faster, with a
-little more drag, and with the bow yawed until the tip meets the aim point sideways."""
+@dataclass(frozen=True)
+class Lanes:
+    """Variants of a shot, solved side by side: shot, distances, and lanes with windage.
 
-
-def _variants(shot: Shot, at: Array) -> tuple[Shot, Array, Mask]:
-    """Lanes of every variant at each distance: shot, distances, lanes with windage.
-
-    Without anything that pushes sideways the yaw is zero and STEERED is left out.
+    In this order: as it is, `full` lanes; a little faster, and with a little more drag,
+    `few` lanes each; and, where anything pushes sideways, with the bow yawed until the
+    tip meets the aim point, `full` lanes.
     """
-    count, kinds = at.size, 4 if sideways(shot) else 3
-    factors = np.ones((2, kinds, count))
-    factors[0, FASTER] += STEP
-    factors[1, THICKER] += STEP
-    speed, drag = factors.reshape(2, kinds * count)
-    steered = np.zeros((kinds, count), dtype=bool)
-    steered[STEERED:] = True
-    varied = shot.with_(launch_speed=shot.launch_speed * speed, drag_scale=shot.drag_scale * drag)
-    return varied, np.concatenate((at,) * kinds), steered.ravel()
 
+    shot: Shot
+    distance: Array
+    windage: Mask
+    full: int
+    few: int
 
-def _aims(aimed: Aimed, angles: Array, yaws: Array) -> Aims:
-    """The aims, from launch angles and yaws (variants, rows)."""
-    change = Sensitivity(
-        (angles[FASTER] - angles[PLAIN]) / STEP, (angles[THICKER] - angles[PLAIN]) / STEP
-    )
-    steered = yaws[STEERED] if len(yaws) > STEERED else np.zeros(aimed.distance.size)
-    return Aims(aimed, steered, change)
+    @classmethod
+    def of(cls, shot: Shot, full: Array, few: Array) -> "Lanes":
+        """The lanes for these distances."""
+        faster, thicker = slice(full.size, -few.size), slice(full.size + few.size, None)
+        distance = np.concatenate((full, few, few))
+        factors = np.ones((2, distance.size))
+        factors[0, faster] += STEP
+        factors[1, thicker] += STEP
+        windage = np.zeros(distance.size, dtype=bool)
+        if sideways(shot):
+            distance = np.concatenate((distance, full))
+            factors = np.concatenate((factors, np.ones((2, full.size))), axis=1)
+            windage = np.concatenate((windage, np.ones(full.size, dtype=bool)))
+        varied = shot.with_(
+            launch_speed=shot.launch_speed * factors[0], drag_scale=shot.drag_scale * factors[1]
+        )
+        return cls(varied, distance, windage, full.size, few.size)
+
+    def plain(self, values: Array) -> Array:
+        """Of values (..., lanes), those of the shot as it is, (..., full)."""
+        return values[..., : self.full]
+
+    def changes(self, angle: Array, plain: Array) -> Array:
+        """Changes of the angle per relative change of speed and of drag, (2, few).
+
+        angle: of all lanes.  plain: of the shot as it is, at the few distances.
+        """
+        varied = angle[self.full : self.full + 2 * self.few].reshape(2, self.few)
+        change: Array = (varied - plain) / STEP
+        return change
+
+    def steered(self, yaw: Array) -> Array:
+        """Yaw of the lanes with windage; zero where nothing pushes sideways, (full,)."""
+        if not self.windage.any():
+            return np.zeros(self.full)
+        return yaw[self.full + 2 * self.few :]
 
 
 def _each(shot: Shot, distances: Array) -> Aims:
-    count = distances.size
-    varied, lanes, steered = _variants(shot, distances)
-    aimed = aim(varied, lanes, windage=steered)
-    plain = aimed.lanes(slice(0, count))
+    lanes = Lanes.of(shot, distances, distances)
+    aimed = aim(lanes.shot, lanes.distance, windage=lanes.windage)
+    plain = aimed.lanes(slice(0, lanes.full))
     require_reached(shot, plain)
-    return _aims(plain, aimed.launch_angle.reshape(-1, count), aimed.yaw.reshape(-1, count))
+    change = lanes.changes(aimed.launch_angle, plain.launch_angle)
+    return Aims(plain, lanes.steered(aimed.yaw), Sensitivity(*change))
 
 
-def _spread(shot: Shot, distances: Array) -> Aims | None:
-    """The rows from KNOTS solved distances; None where that is not good enough."""
+def _spread(shot: Shot, distances: Array, knots: int, level: tuple[int, int]) -> Aims | None:
+    """The rows from series over solved distances; None where those are not good enough."""
     low, high = np.log(distances.min()), np.log(distances.max())
     if high - low < 1e-9:
         return None
-    knots, to_series = _knots()
-    varied, lanes, steered = _variants(shot, np.exp(low + (knots + 1.0) * (high - low) / 2.0))
-    flights, goal = aimed_flights(varied, lanes, steered, LEVELS[0])
-    error = angle_error(flights, goal, lanes)
-    angles = flights.launch.angle.reshape(-1, KNOTS) @ to_series
-    # The series leaves out about as much as its last coefficients still hold.
-    worst = error.max() + 2.0 * np.abs(angles[PLAIN, -2:]).sum()
+    middle, half = 0.5 * (low + high), 0.5 * (high - low)
+    (points, to_series), (few, few_to_series) = _chebyshev(knots), _chebyshev(FEW)
+    lanes = Lanes.of(shot, np.exp(middle + half * points), np.exp(middle + half * few))
+    flights, goal = aimed_flights(lanes.shot, lanes.distance, lanes.windage, level)
+    error = angle_error(flights, goal, lanes.distance)
+    angle = lanes.plain(flights.launch.angle) @ to_series
+    worst = error.max() + _left_out(angle)
     if not worst <= TOLERANCE:
         return None
-    terms = _terms(2.0 * (np.log(distances) - low) / (high - low) - 1.0)
-    yaws = flights.launch.yaw.reshape(-1, KNOTS) @ to_series
-    rows = _at_rows(flights, to_series, terms, shot)
-    goal.lever = goal.lever[:KNOTS] @ to_series @ terms
+    terms = _terms((np.log(distances) - middle) / half, knots)
+    goal.lever = lanes.plain(goal.lever) @ to_series @ terms
+    rows = _at_rows(flights, shot, to_series, terms)
     aimed = summary(rows, goal, distances, np.full(distances.size, worst))
-    return _aims(aimed, angles @ terms, yaws @ terms)
+    change = lanes.changes(flights.launch.angle, angle @ _terms(few, knots)) @ few_to_series
+    yaw = lanes.steered(flights.launch.yaw) @ to_series @ terms
+    return Aims(aimed, yaw, Sensitivity(*(change @ terms[:FEW])))
 
 
-@lru_cache(maxsize=1)
-def _knots() -> tuple[Array, Array]:
-    """Chebyshev-Lobatto points on [-1, 1]; matrix (knots, terms) from values to a series."""
-    knots: Array = -np.cos(np.pi * np.arange(KNOTS) / (KNOTS - 1)).astype(np.float64)
-    values = np.polynomial.chebyshev.chebvander(knots, KNOTS - 1)
+def _left_out(series: Array) -> float:
+    """What a series leaves out: its last pair of terms, times their decay from the pair before."""
+    last, before = np.abs(series[-2:]).sum(), np.abs(series[-4:-2]).sum()
+    return float(3.0 * last * min(last / (before + 1e-300), 1.0))
+
+
+@lru_cache(maxsize=8)
+def _chebyshev(count: int) -> tuple[Array, Array]:
+    """Chebyshev-Lobatto points on [-1, 1]; matrix (points, terms) from values to a series."""
+    points: Array = -np.cos(np.pi * np.arange(count) / (count - 1)).astype(np.float64)
+    values = np.polynomial.chebyshev.chebvander(points, count - 1)
     to_series: Array = np.linalg.inv(values).T.astype(np.float64)
-    return knots, to_series
+    return points, to_series
 
 
-def _terms(at: Array) -> Array:
-    """Chebyshev polynomials T_0 .. T_(KNOTS - 1), (terms, rows), by their recurrence."""
-    terms = np.empty((KNOTS, at.size))
+def _terms(at: Array, count: int) -> Array:
+    """Chebyshev polynomials T_0 .. T_(count - 1), (terms, rows), by their recurrence."""
+    terms = np.empty((count, at.size))
     terms[0], terms[1] = 1.0, at
     twice = 2.0 * at
-    for k in range(2, KNOTS):
+    for k in range(2, count):
         np.multiply(twice, terms[k - 1], out=terms[k])
         terms[k] -= terms[k - 2]
     return terms
 
 
-def _at_rows(flights: Flights, to_series: Array, terms: Array, shot: Shot) -> Flights:
-    """Flights at the rows from the first KNOTS lanes of those solved."""
-    launch, points = flights.launch, flights.acceleration.shape[0]
-    held = flights.acceleration[..., :KNOTS].reshape(-1, KNOTS) @ to_series
+def _at_rows(flights: Flights, shot: Shot, to_series: Array, terms: Array) -> Flights:
+    """Flights at the rows from the first lanes solved, one for each term."""
+    launch, points, full = flights.launch, flights.acceleration.shape[0], len(terms)
+    held = flights.acceleration[..., :full].reshape(-1, full) @ to_series
     acceleration = (held @ terms).reshape(points, launch.axes, -1)
-    known = np.array((launch.angle[:KNOTS], launch.yaw[:KNOTS], launch.time[:KNOTS]))
+    known = np.array((launch.angle[:full], launch.yaw[:full], launch.time[:full]))
     angle, yaw, time = known @ to_series @ terms
     rows = Launch(shot, launch.axes, angle, yaw, time)
     velocity = time * flights.grid.integrals(acceleration)[:-1] + shot.launch_speed * rows.line
-    # One range of airspeeds for all rows, that of the knots, which hold both ends.
-    low, high = flights.airspeed[:, :KNOTS].min(), flights.airspeed[:, :KNOTS].max()
-    airspeed = np.broadcast_to(np.array([[low], [high]]), (2, angle.size))
+    # One range of airspeeds for all rows, that of the solved distances, which hold both ends.
+    flown = flights.airspeed[:, :full]
+    airspeed = np.broadcast_to(np.array([[flown.min()], [flown.max()]]), (2, angle.size))
     forces, still = Forces(shot, launch.axes), np.zeros(angle.size)
     return Flights(shot, forces, flights.grid, rows, acceleration, velocity, airspeed, still)

@@ -230,9 +230,7 @@ def _foreseen(action: Action, before: Array, time: Array, grid: Grid) -> Array:
     return change
 
 
-def _first_guess(
-    forces: Forces, launch: Launch, grid: Grid, speed: Array
-) -> tuple[Array, Array]:
+def _first_guess(forces: Forces, launch: Launch, grid: Grid, speed: Array) -> tuple[Array, Array]:
     """Velocities at the points by the flat-fire closed form, and their rates of change.
 
     v = v0 / (1 + k v0 t) along the launch line, and gravity's part, itself slowed by half.
