@@ -151,16 +151,16 @@ def aimed_flights(
     """
     steered = bool(windage.any())
     axes = 3 if steered or sideways(shot) else 2
-    angle, time = flat_fire_guess(shot, distance)
-    launch = Launch(shot, axes, angle, np.zeros(distance.size), time)
+    angle, time, rate = flat_fire_guess(shot, distance)
+    launch = Launch(shot, axes, angle, np.zeros(distance.size), time, rate)
     goal = Aim(distance, shot.roll, windage if steered else None)
     with np.errstate(all="ignore"):  # a lane beyond reach may overflow; it is refused below
         flights = solve(shot, launch, goal, lobatto(level[0]), level[1])
     return flights, goal
 
 
-def flat_fire_guess(shot: Shot, distance: Array) -> tuple[Array, Array]:
-    """Launch angle and time by the flat-fire closed form, (lanes,) each.
+def flat_fire_guess(shot: Shot, distance: Array) -> tuple[Array, Array, Array]:
+    """Launch angle, time and the rate of drag at launch, by the flat-fire closed form.
 
     With y = 2 k X: t = X/v (1 + y/4 + y^2/24), drop = g X^2 / (2 v^2) (1 + y/3 + y^2/12),
     the series of the exponentials; the angle t = tan(theta) is the low root of
@@ -170,10 +170,11 @@ def flat_fire_guess(shot: Shot, distance: Array) -> tuple[Array, Array]:
     speed = as_lanes(shot.launch_speed, distance.size)
     area = shot.drag(forces.flow(speed[None]), shot.arrow)[0]
     way = distance - shot.launch_forward - shot.tip_lead
-    y = 2.0 * forces.factor * area * way
+    rate = forces.factor * area * speed
     pace = way / speed
+    y = 2.0 * rate * pace
     drop = -0.5 * forces.gravity[1] * pace * pace * (1.0 + y / 3.0 + y * y / 12.0)
     room = distance * distance - 4.0 * drop * (shot.peep_height + drop)
     tangent = 2.0 * (shot.peep_height + drop) / (distance + np.sqrt(np.maximum(room, 0.0)))
     stretch = np.sqrt(1.0 + tangent * tangent)
-    return np.arctan(tangent), pace * stretch * (1.0 + y / 4.0 + y * y / 24.0)
+    return np.arctan(tangent), pace * stretch * (1.0 + y / 4.0 + y * y / 24.0), rate

@@ -136,10 +136,11 @@ def apex_of(flights: Flights) -> Array:
     slope = last - first - bend
     with np.errstate(all="ignore"):
         root = np.sqrt(np.maximum(slope * slope - 4.0 * bend * first, 0.0))
-        at = np.clip(-2.0 * first / (slope - root), 0.0, 1.0)
-        at[np.isnan(at)] = 0.0
+        at = -2.0 * first / (slope - root)
+        at = np.fmin(np.fmax(at, 0.0), 1.0)  # these two turn NaN into a bound
         place, pace, pull = (part[:2] for part in flights.read(at))
         time = flights.launch.time
-        later = np.clip(-pace[1] / pull[1], -at * time, (1.0 - at) * time)
+        since = at * time
+        later = np.minimum(np.maximum(-pace[1] / pull[1], -since), time - since)
     apex: Array = place + later * (pace + 0.5 * later * pull)
     return apex

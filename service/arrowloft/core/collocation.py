@@ -24,6 +24,7 @@ class Rule:
         the last row is its double integral from 0 to 1, the weights of (1 - t) f.
     double: (n, n); row i integrates the interpolant twice, from 0 to point i.
     coefficients: (n, n); values at the points -> Legendre coefficients on [-1, 1].
+    pairs: (4, n), the middle two and the last two rows of the coefficients.
     weights: (n,) barycentric weights.  middle: (n,), values at the points -> value at 1/2.
     """
 
@@ -31,6 +32,7 @@ class Rule:
     running: Array
     double: Array
     coefficients: Array
+    pairs: Array
     weights: Array
     middle: Array
 
@@ -62,9 +64,7 @@ class Rule:
         the last: fast for a smooth function, hardly any where a kink leaves an
         algebraic tail.
         """
-        middle = self.points.size // 2
-        pairs = self.coefficients[[middle - 1, middle, -2, -1]]
-        size = np.abs(applied(pairs, values)).max(axis=1)
+        size = np.abs(applied(self.pairs, values)).max(axis=1)
         inner, last = size[0] + size[1], size[2] + size[3]
         left: Array = last * np.minimum(last / (inner + 1e-300), 1.0)
         return left
@@ -182,7 +182,8 @@ def lobatto(count: int) -> Rule:
     running[0] = 0.0
     double[0] = 0.0
     middle = legendre.legvander(np.zeros(1), count - 1)[0] @ coefficients
-    parts = ((x + 1.0) / 2.0, running, double, coefficients, _barycentric(x), middle)
+    pairs = coefficients[[count // 2 - 1, count // 2, -2, -1]]
+    parts = ((x + 1.0) / 2.0, running, double, coefficients, pairs, _barycentric(x), middle)
     for array in parts:
         array.flags.writeable = False
     return Rule(*parts)

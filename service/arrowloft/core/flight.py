@@ -87,12 +87,21 @@ def sideways(shot: Shot, yaw: Real = 0.0) -> bool:
 class Launch:
     """Where and how the lanes' arrows leave the string; the goal corrects it in place.
 
-    angle, yaw, time: (lanes,) rad, rad, s.
+    angle, yaw, time: (lanes,) rad, rad, s.  rate: of drag at launch, 1/s, where known.
     line, up: direction of the arrow's line and of the bow's up, (axes, lanes).
     """
 
-    def __init__(self, shot: Shot, axes: int, angle: Array, yaw: Array, time: Array) -> None:
+    def __init__(
+        self,
+        shot: Shot,
+        axes: int,
+        angle: Array,
+        yaw: Array,
+        time: Array,
+        rate: Array | None = None,
+    ) -> None:
         self.axes = axes
+        self.rate = rate
         self.angle, self.yaw, self.time = angle, yaw, time
         self.point(shot)
 
@@ -236,7 +245,7 @@ def _first_guess(forces: Forces, launch: Launch, grid: Grid, speed: Array) -> tu
     v = v0 / (1 + k v0 t) along the launch line, and gravity's part, itself slowed by half.
     """
     at_launch = (speed * launch.line)[None]
-    rate = forces.act(at_launch).rate[0]
+    rate = forces.act(at_launch).rate[0] if launch.rate is None else launch.rate
     elapsed = grid.times * launch.time
     share = 1.0 / (1.0 + rate * elapsed)
     guess: Array = share[:, None, :] * at_launch
