@@ -2,6 +2,7 @@
 
 import ast
 import importlib.util
+import json
 import re
 import sys
 from collections.abc import Iterator
@@ -77,10 +78,38 @@ def test_readme_lists_every_built_in_model(kind: str) -> None:
     assert table_column(f"{kind} model") == installed
 
 
-def code_blocks(heading: str, language: str) -> list[str]:
-    """The code blocks under a heading of DEVELOPERS.md."""
-    section = re.search(rf"^## {heading}\n(.*?)(?=^## |\Z)", DEVELOPERS, re.MULTILINE | re.DOTALL)
-    assert section, f"DEVELOPERS.md has no section {heading}"
+def assert_holds(shown: object, actual: object, where: str = "") -> None:
+    """Whatever is shown stands in the actual reply; a shown list holds some of its items."""
+    if isinstance(shown, dict):
+        assert isinstance(actual, dict), where
+        for name, value in shown.items():
+            assert_holds(value, actual[name], f"{where}/{name}")
+    elif isinstance(shown, list):
+        assert isinstance(actual, list), where
+        key = {"rows": "distance", "notes": "code"}[where.rsplit("/", 1)[-1]]
+        found = {item[key]: item for item in actual}
+        for item in shown:
+            assert_holds(item, found[item[key]], f"{where}/{item[key]}")
+    elif where.endswith("error_estimate"):
+        assert isinstance(actual, float) and 0.0 < actual < 1e-7, where
+    elif isinstance(shown, float):
+        assert actual == pytest.approx(shown, rel=1e-6, abs=1e-9), where
+    else:
+        assert actual == shown, where
+
+
+def test_the_readme_shows_a_request_and_its_true_reply() -> None:
+    request, reply = code_blocks("One request", "json", README)
+    client = create_app().test_client()
+    answered = client.post("/v1/mark-table", data=request, content_type="application/json")
+    assert answered.status_code == 200
+    assert_holds(json.loads(reply), answered.json)
+
+
+def code_blocks(heading: str, language: str, document: str = DEVELOPERS) -> list[str]:
+    """The code blocks under a heading of a document."""
+    section = re.search(rf"^## {heading}\n(.*?)(?=^## |\Z)", document, re.MULTILINE | re.DOTALL)
+    assert section, f"there is no section {heading}"
     return re.findall(rf"^```{language}\n(.*?)^```", section[1], re.MULTILINE | re.DOTALL)
 
 
