@@ -8,8 +8,9 @@ import numpy as np
 from arrowloft.core.aimed import ROUNDING, Aimed, angle_error, summary
 from arrowloft.core.arrays import Array, Lanes, Mask, Real
 from arrowloft.core.collocation import lobatto
-from arrowloft.core.flight import Flights, Forces, Launch, sideways, solve
+from arrowloft.core.flight import Flights, Launch, sideways, solve
 from arrowloft.core.goals import Aim, Goal
+from arrowloft.core.guess import flat_fire_guess
 from arrowloft.core.reach import aim_near_reach
 from arrowloft.core.shot import Shot, as_lanes, lane_count
 from arrowloft.core.splitting import split
@@ -157,24 +158,3 @@ def aimed_flights(
     with np.errstate(all="ignore"):  # a lane beyond reach may overflow; it is refused below
         flights = solve(shot, launch, goal, lobatto(level[0]), level[1])
     return flights, goal
-
-
-def flat_fire_guess(shot: Shot, distance: Array) -> tuple[Array, Array, Array]:
-    """Launch angle, time and the rate of drag at launch, by the flat-fire closed form.
-
-    With y = 2 k X: t = X/v (1 + y/4 + y^2/24), drop = g X^2 / (2 v^2) (1 + y/3 + y^2/12),
-    the series of the exponentials; the angle t = tan(theta) is the low root of
-    drop (1 + t^2) - D t + h = 0.  Source: McCoy, Modern Exterior Ballistics (quoted).
-    """
-    forces = Forces(shot, 2)
-    speed = as_lanes(shot.launch_speed, distance.size)
-    area = shot.drag(forces.flow(speed[None]), shot.arrow)[0]
-    way = distance - shot.launch_forward - shot.tip_lead
-    rate = forces.factor * area * speed
-    pace = way / speed
-    y = 2.0 * rate * pace
-    drop = -0.5 * forces.gravity[1] * pace * pace * (1.0 + y / 3.0 + y * y / 12.0)
-    room = distance * distance - 4.0 * drop * (shot.peep_height + drop)
-    tangent = 2.0 * (shot.peep_height + drop) / (distance + np.sqrt(np.maximum(room, 0.0)))
-    stretch = np.sqrt(1.0 + tangent * tangent)
-    return np.arctan(tangent), pace * stretch * (1.0 + y / 4.0 + y * y / 24.0), rate

@@ -97,7 +97,7 @@ def angle_error(flights: Flights, goal: Goal, distance: Array) -> Array:
             & (np.abs(launch.angle) < np.pi / 2)
         )
     if isinstance(flights.grid, Rule):
-        sound &= ~passes_kink(flights)
+        sound &= ~passes_kink(flights.shot, flights.airspeed)
     return np.where(sound, error, np.inf)
 
 

@@ -32,12 +32,12 @@ def kink_speeds(shot: Shot) -> Array:
     return speeds
 
 
-def passes_kink(flights: Flights) -> Mask:
-    """Whether each lane's airspeed passes a kink of its law, (lanes,)."""
-    if not flights.shot.kinks:
-        return np.zeros(flights.moved.size, dtype=bool)
-    speeds = kink_speeds(flights.shot)
-    low, high = flights.airspeed.min(axis=0), flights.airspeed.max(axis=0)
+def passes_kink(shot: Shot, airspeed: Array) -> Mask:
+    """Whether each lane's airspeeds (points, lanes) pass a kink of its law, (lanes,)."""
+    if not shot.kinks:
+        return np.zeros(airspeed.shape[1], dtype=bool)
+    speeds = kink_speeds(shot)
+    low, high = airspeed.min(axis=0), airspeed.max(axis=0)
     passed: Mask = ((low < speeds) & (speeds < high)).any(axis=0)
     return passed
 
@@ -48,7 +48,7 @@ def split(flights: Flights, goal: Goal, limit: int) -> Flights:
     goal: the one that the flights were solved for.  limit: most iterations of a round.
     A lane whose edges do not settle on its kinks is left as not converged.
     """
-    if not passes_kink(flights).any():
+    if not passes_kink(flights.shot, flights.airspeed).any():
         return flights
     times, speeds = _passages(flights)
     rule = lobatto(PANEL_POINTS)
