@@ -21,7 +21,7 @@ BLOCK = 2048
 LEVELS = ((8, 14), (16, 40), (32, 40), (64, 40), (128, 40), (256, 40))
 """Points in time and most iterations, tried in this order until the estimate is met."""
 
-TOLERANCE = 2e-10
+TOLERANCE = 3e-10
 """Estimated error of the launch angle, rad, at which a lane is done."""
 
 

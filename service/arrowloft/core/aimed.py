@@ -6,7 +6,7 @@ import numpy as np
 
 from arrowloft.core.arrays import Array, Lanes, Mask
 from arrowloft.core.collocation import Rule
-from arrowloft.core.flight import CONVERGED, Flights
+from arrowloft.core.flight import CONVERGED, LEFT, Flights
 from arrowloft.core.goals import Goal
 from arrowloft.core.splitting import passes_kink
 
@@ -88,7 +88,7 @@ def angle_error(flights: Flights, goal: Goal, distance: Array) -> Array:
     with np.errstate(all="ignore"):
         missed = launch.time**2 * flights.unresolved() / np.abs(goal.lever)
         floor = ROUNDING if isinstance(flights.grid, Rule) else EDGES
-        error = ERROR_SHARE * missed + 0.5 * flights.moved + floor
+        error = ERROR_SHARE * missed + LEFT * flights.moved + floor
         sound = (
             (flights.moved <= CONVERGED)
             & (goal.lever >= LEVER_LEAST * distance)
