@@ -33,4 +33,6 @@ def table(figures):
     rows = [("figure", "measured", "wanted", "")]
     rows += [(f.name, f.measured, f.wanted, "met" if f.met else "NOT MET") for f in figures]
     widths = [max(len(row[i]) for row in rows) for i in range(4)]
-    return "\n".join("  ".join(c.ljust(w) for c, w in zip(r, widths)).rstrip() for r in rows)
+    return "\n".join(
+        "  ".join(c.ljust(w) for c, w in zip(r, widths, strict=True)).rstrip() for r in rows
+    )

@@ -140,7 +140,8 @@ def _spread(shot: Shot, distances: Array, knots: int, level: tuple[int, int]) ->
     goal.lever = lanes.plain(goal.lever) @ to_series @ terms
     rows = _at_rows(flights, shot, to_series, terms)
     aimed = summary(rows, goal, distances, np.full(distances.size, worst))
-    change = lanes.changes(flights.launch.angle, angle @ _terms(few, knots)) @ few_to_series
+    at_few = angle @ _terms_at_few(knots)
+    change = lanes.changes(flights.launch.angle, at_few) @ few_to_series
     yaw = lanes.steered(flights.launch.yaw) @ to_series @ terms
     return Aims(aimed, yaw, Sensitivity(*(change @ terms[:FEW])))
 
@@ -158,6 +159,12 @@ def _chebyshev(count: int) -> tuple[Array, Array]:
     values = np.polynomial.chebyshev.chebvander(points, count - 1)
     to_series: Array = np.linalg.inv(values).T.astype(np.float64)
     return points, to_series
+
+
+@lru_cache(maxsize=8)
+def _terms_at_few(count: int) -> Array:
+    """`_terms` at the FEW points."""
+    return _terms(_chebyshev(FEW)[0], count)
 
 
 def _terms(at: Array, count: int) -> Array:
