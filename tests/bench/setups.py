@@ -32,6 +32,7 @@ def plain_shot(drag=None, **changes):
         "launch_speed": 84.0,
         "arrow": ARROW,
         "drag": drag or law(),
+        "kinks": (),
         "air": AIR,
         "peep_height": 0.117,
         "launch_forward": 0.86,

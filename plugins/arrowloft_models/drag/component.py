@@ -196,6 +196,10 @@ class Component(DragModel):
         share = parts.turbulent_share(reynolds, self.band_low, self.band_high)
         return laminar + (turbulent - laminar) * share
 
+    def kinks(self) -> tuple[float, ...]:
+        """Return none: the law is smooth."""
+        return ()
+
     def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
         """Sum over the parts, m2, of the shape of flow.airspeed.
 

@@ -40,6 +40,10 @@ class Constant(DragModel):
         high=1.0,
     )
 
+    def kinks(self) -> tuple[float, ...]:
+        """Return none: the law is smooth."""
+        return ()
+
     def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
         """Cd * pi d^2 / 4, m2, of the shape of flow.airspeed."""
         return np.full(flow.airspeed.shape, self.coefficient * cross_section(arrow))

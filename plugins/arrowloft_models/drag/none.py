@@ -16,6 +16,10 @@ class NoDrag(DragModel):
     sources = (Source("Newton's second law with gravity alone", "derived"),)
     default_uncertainty = 0.0
 
+    def kinks(self) -> tuple[float, ...]:
+        """Return none: the law is smooth."""
+        return ()
+
     def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
         """Zero, m2, of the shape of flow.airspeed."""
         return np.zeros(flow.airspeed.shape)

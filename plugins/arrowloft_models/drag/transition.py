@@ -109,6 +109,10 @@ class Transition(DragModel):
         slope = 2.0 * HALF_BAND / (high - low)
         return slope, -0.5 * slope * (low + high)
 
+    def kinks(self) -> tuple[float, ...]:
+        """Return none: the law is smooth."""
+        return ()
+
     def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
         """Cd(Re) * pi d^2 / 4, m2, of the shape of flow.airspeed."""
         slope, offset = self._line

@@ -92,6 +92,10 @@ class TwoSpeed(DragModel):
                 "speed_far", "must be below speed_near, as drag slows the arrow; measure again"
             )
 
+    def kinks(self) -> tuple[float, ...]:
+        """Return none: the law is smooth."""
+        return ()
+
     def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
         """2 m ln(v1 / v2) / (rho (x2 - x1)), m2, of the shape of flow.airspeed."""
         density = flow.density if self.air_density is None else self.air_density

@@ -5,10 +5,10 @@ from dataclasses import fields
 
 import numpy as np
 
-from arrowloft.core.aimed import ROUNDING, Aimed, angle_error, summary
+from arrowloft.core.aimed import Aimed, angle_error, summary
 from arrowloft.core.arrays import Array, Lanes, Mask, Real
 from arrowloft.core.collocation import lobatto
-from arrowloft.core.flight import Flights, Launch, sideways, solve
+from arrowloft.core.flight import CONVERGED, LEFT, Flights, Launch, sideways, solve
 from arrowloft.core.goals import Aim, Goal
 from arrowloft.core.guess import flat_fire_guess
 from arrowloft.core.reach import aim_near_reach
@@ -18,7 +18,7 @@ from arrowloft.core.splitting import split
 BLOCK = 2048
 """Lanes solved together: a block's arrays stay in the processor's cache."""
 
-LEVELS = ((8, 14), (16, 40), (32, 40), (64, 40), (128, 40), (256, 40))
+LEVELS = ((8, 14), (16, 40), (32, 40), (64, 40), (128, 40), (256, 40), (512, 40))
 """Points in time and most iterations, tried in this order until the estimate is met."""
 
 TOLERANCE = 3e-10
@@ -115,7 +115,7 @@ class Change:
         new = np.where(sound, angle, np.nan)
         change = np.abs(new - self.angle)
         change[np.isnan(change)] = np.inf
-        error: Array = 3.0 * np.maximum(change, 0.25 * self.last) + ROUNDING
+        error: Array = 3.0 * np.maximum(change, 0.25 * self.last) + LEFT * CONVERGED
         self.angle, self.last = new, change
         return error
 

@@ -57,7 +57,7 @@ class Rule:
         return half
 
     def unresolved(self, values: Array) -> Array:
-        """Size, (lanes,), of what values (n, axes, lanes) hold that the points do not resolve.
+        """Size, (lanes,), of what smooth values (n, axes, lanes) hold beyond the points.
 
         The double integral over [0, 1] feels Legendre coefficients of degree 2n - 3 and
         up. They are guessed from the last pair, times the decay from the middle pair to
@@ -69,9 +69,19 @@ class Rule:
         left: Array = last * np.minimum(last / (inner + 1e-300), 1.0)
         return left
 
+    def between(self, *values: Array) -> tuple[Array, ...]:
+        """Widths of the cells between points (cells, 1), and values at their middles."""
+        basis = self.basis(0.5 * (self.points[1:] + self.points[:-1])).T
+        return np.diff(self.points)[:, None], *(applied(basis, v) for v in values)
+
     def repeated(self, count: int) -> "Rule":
         """The rule for `count` lanes: itself."""
         return self
+
+    def last_pair(self, values: Array) -> Array:
+        """Size, (lanes,), of the last two Legendre coefficients of values (n, axes, lanes)."""
+        size: Array = np.abs(applied(self.pairs[2:], values)).max(axis=1).sum(axis=0)
+        return size
 
     def basis(self, at: Array) -> Array:
         """Lagrange basis at times `at` (m,) in [0, 1] -> (n, m), barycentric form."""
@@ -134,6 +144,21 @@ class Panels:
         half = np.full(values.shape[1], 0.5)
         middle: Array = self.read(half, values[:, None])[0][0]
         return middle
+
+    def between(self, *values: Array) -> tuple[Array, ...]:
+        """As Rule.between, panel by panel; the widths by lane."""
+        parts = [
+            self.rule.between(*held) for held in zip(*map(self._by_panel, values), strict=True)
+        ]
+        widths = [part[0] * width for part, width in zip(parts, self.widths, strict=True)]
+        inner = (np.concatenate(found) for found in list(zip(*parts, strict=True))[1:])
+        return np.concatenate(widths), *inner
+
+    def last_pair(self, values: Array) -> Array:
+        """As Rule.last_pair: the sum over the panels, each by its width."""
+        parts = [self.rule.last_pair(part) for part in self._by_panel(values)]
+        total: Array = (np.array(parts) * self.widths).sum(axis=0)
+        return total
 
     def repeated(self, count: int) -> "Panels":
         """The panels of one lane for `count` lanes."""

@@ -198,13 +198,30 @@ class Flights:
         return replace(self, grid=self.grid.repeated(count), acceleration=acceleration)
 
     def unresolved(self) -> Array:
-        """Acceleration that the points have not resolved, (lanes,), m/s2, estimated."""
-        return self.grid.unresolved(self.acceleration)
+        """Acceleration that the points have not resolved, (lanes,), m/s2, estimated.
+
+        For a smooth law from the decay of its coefficients. Where it is not known whether
+        the law is smooth, no less than the defect allows: the forces midway between the
+        points, less the polynomial there. A smooth law's defect is a part of its last
+        coefficients; what is over that is something the points have missed.
+        """
+        smooth = self.grid.unresolved(self.acceleration)
+        if self.shot.kinks is not None:
+            return smooth
+        widths, velocity, acceleration = self.grid.between(self.velocity, self.acceleration)
+        left = self.forces.act(velocity).acceleration - acceleration
+        size = (widths * np.sqrt(np.einsum("mcl,mcl->ml", left, left))).sum(axis=0)
+        missed: Array = np.where(size > self.grid.last_pair(self.acceleration), size, smooth)
+        return missed
 
 
-def solve(shot: Shot, launch: Launch, goal: Goal, grid: Grid, limit: int) -> Flights:
+def solve(
+    shot: Shot, launch: Launch, goal: Goal, grid: Grid, limit: int, least: int = 2
+) -> Flights:
     """Fly all lanes to their goal; at most `limit` iterations.
 
+    least: fewest iterations. A launch that is right already hardly moves at first, and
+    says nothing of accelerations that are still a guess.
     Lanes whose `moved` stays above CONVERGED have not converged: the caller decides.
     """
     forces = Forces(shot, launch.axes)
@@ -214,14 +231,14 @@ def solve(shot: Shot, launch: Launch, goal: Goal, grid: Grid, limit: int) -> Fli
     action = forces.act(velocity)
     acceleration = _foreseen(action, acceleration, launch.time, grid)
     moved = np.empty(0)
-    for _ in range(limit):
+    for count in range(1, limit + 1):
         running = grid.integrals(acceleration)
         end = _end(shot, forces, launch, running, speed, lead)
         moved = goal.correct(launch, end)
         launch.point(shot)
         velocity = launch.time * running[:-1]
         velocity += speed * launch.line
-        if moved.max() <= CONVERGED:
+        if count >= least and moved.max() <= CONVERGED:
             break
         action = forces.act(velocity)
         acceleration = _foreseen(action, acceleration, launch.time, grid)

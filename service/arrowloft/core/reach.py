@@ -9,7 +9,7 @@ from scipy.optimize import elementwise
 from arrowloft.core.aimed import ERROR_SHARE, Aimed, summary
 from arrowloft.core.arrays import Array, Lanes, Mask
 from arrowloft.core.collocation import lobatto
-from arrowloft.core.flight import CONVERGED, Flights, Launch, sideways, solve
+from arrowloft.core.flight import CONVERGED, LEFT, Flights, Launch, sideways, solve
 from arrowloft.core.goals import Fall, Goal
 from arrowloft.core.shot import Shot, as_lanes, lane_count
 from arrowloft.core.splitting import split
@@ -17,6 +17,9 @@ from arrowloft.core.stepping import range_of_angle
 
 POINTS = 32
 """Collocation points of a flight that comes down to the line of sight."""
+
+ROOT = 1e-10
+"""Distance to which the root of a launch angle is found, m, with room."""
 
 ITERATIONS = 60
 """Most iterations of such a flight: drag contracts less over the whole arc."""
@@ -164,6 +167,21 @@ def _low_angles(
     return result
 
 
+def _lever(
+    shot: Shot, flights: Flights, angle: Array, inside: Lanes, windage: Mask | None
+) -> Array:
+    """Rise of the impact in the target plane per launch angle, m/rad, by a difference.
+
+    Where the tip comes down a little farther, the path passes the plane that much times
+    its steepness above the line of sight.
+    """
+    step = 1e-5
+    farther = _ranges(shot, angle + step, inside, windage) - flights.tip()[0]
+    falling: Array = flights.velocity[-1, 1] / flights.velocity[-1, 0]
+    lever: Array = -falling * farther / step
+    return lever
+
+
 def _falling_summary(
     shot: Shot, distance: Array, angle: Array, inside: Lanes, windage: Mask | None
 ) -> Aimed:
@@ -174,9 +192,12 @@ def _falling_summary(
     flights, goal = falling_flights(shot.take(inside), angle[inside], steered)
     if not np.all(flights.moved <= CONVERGED):
         raise Unsolved("a flight near the farthest reachable distance did not converge")
-    missed = flights.launch.time**2 * flights.unresolved() * ERROR_SHARE + 1e-9
+    goal.lever = _lever(shot, flights, angle[inside], inside, windage)
+    way = np.abs(distance[inside])
+    missed = flights.launch.time**2 * flights.unresolved() * ERROR_SHARE
+    missed += LEFT * flights.moved * way + ROOT
     # At the reach the lever is nothing and the angle is known to the root of the miss only.
-    lever = np.maximum(np.abs(goal.lever), np.sqrt(missed * distance[inside]))
+    lever = np.maximum(np.abs(goal.lever), np.sqrt(missed * way))
     solved = summary(flights, goal, distance[inside], missed / lever)
     for item in fields(Aimed):
         getattr(result, item.name)[inside] = getattr(solved, item.name)

@@ -29,7 +29,9 @@ class Shot:
         from above, rad: 0 head wind, pi/2 from the right, pi tail wind.
     roll: bow rolled about the line of sight, top limb to the right positive, rad.
     drag_scale: factor on the drag area, for sensitivities and for fitted arrows.
-    kinks: Reynolds numbers on the shaft diameter at which the drag law is not smooth.
+    kinks: Reynolds numbers on the shaft diameter at which the drag law is not smooth;
+        empty: smooth everywhere; None: not known, so the solver looks for what its points
+        have missed.
     """
 
     launch_speed: Real
@@ -45,7 +47,7 @@ class Shot:
     wind_from: Real = 0.0
     roll: Real = 0.0
     drag_scale: Real = 1.0
-    kinks: tuple[float, ...] = ()
+    kinks: tuple[float, ...] | None = None
 
     def take(self, lanes: Any) -> "Shot":
         """The shot of the chosen lanes: an index array, a mask or a slice."""

@@ -17,8 +17,8 @@ MOST_KINKS = 12
 """Kinks passed in one flight that are split; more leave their error to the estimate."""
 
 PANEL_POINTS = 12
-ROUNDS = 5
-SETTLED = 1e-6
+ROUNDS = 8
+SETTLED = 1e-7
 """Share of the time by which an edge may miss its kink: what that adds is its square."""
 
 NARROWEST = 1e-9
@@ -28,13 +28,13 @@ NARROWEST = 1e-9
 def kink_speeds(shot: Shot) -> Array:
     """Airspeeds at which the drag law is not smooth, (kinks, 1 or lanes), m/s."""
     scale = shot.air.viscosity / (shot.air.density * shot.arrow.shaft_diameter)
-    speeds: Array = np.multiply.outer(np.array(shot.kinks), np.atleast_1d(scale))
+    speeds: Array = np.multiply.outer(np.array(shot.kinks or ()), np.atleast_1d(scale))
     return speeds
 
 
 def passes_kink(shot: Shot, airspeed: Array) -> Mask:
     """Whether each lane's airspeeds (points, lanes) pass a kink of its law, (lanes,)."""
-    if not shot.kinks:
+    if not shot.kinks:  # none, or none known
         return np.zeros(airspeed.shape[1], dtype=bool)
     speeds = kink_speeds(shot)
     low, high = airspeed.min(axis=0), airspeed.max(axis=0)
@@ -54,11 +54,11 @@ def split(flights: Flights, goal: Goal, limit: int) -> Flights:
     rule = lobatto(PANEL_POINTS)
     for _ in range(ROUNDS):
         panels = Panels(rule, _edges(times))
-        flights = solve(flights.shot, flights.launch, goal, panels, limit)
+        flights = solve(flights.shot, flights.launch, goal, panels, limit, least=4)
         late = _late(flights, speeds)
         times = np.where(np.isnan(speeds), times, np.clip(times - late, 0.0, 1.0))
         missed = np.abs(np.nan_to_num(late)).max(axis=0)
-        if missed.max() <= 0.01 * SETTLED:
+        if missed.max() <= 0.1 * SETTLED:
             break
     flights.moved[missed > SETTLED] = np.inf
     return flights

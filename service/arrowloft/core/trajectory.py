@@ -124,7 +124,9 @@ def _path_of(shot: Shot, launch_angle: float, end: float | None) -> Path:
         )
         with np.errstate(all="ignore"):  # a flight that never ends may overflow; refused below
             flights = split(solve(shot, launch, goal, lobatto(points), limit), goal, limit)
-            missed = flights.launch.time**2 * flights.unresolved() * ERROR_SHARE + 1e-9
+            time = flights.launch.time
+            missed = time**2 * flights.unresolved() * ERROR_SHARE + 1e-9
+            missed += flights.moved * time * shot.launch_speed
         arrives = end is not None or flights.velocity[-1, 1, 0] < 0.0 < flights.tip()[0, 0]
         if flights.moved[0] <= CONVERGED and missed[0] <= 1e-6 and arrives:
             return _path_from(flights, float(missed[0]))

@@ -242,13 +242,15 @@ class DragModel(Model):
         """Standard uncertainty of the drag area as a share of it, for these parameters."""
         return self.default_uncertainty
 
-    def kinks(self) -> tuple[float, ...]:
+    def kinks(self) -> tuple[float, ...] | None:
         """Reynolds numbers on the shaft diameter where the coefficient is not smooth.
 
-        Ends of a clamped range, knots of a table. The solver splits a flight there and
-        is as exact as for a smooth law; kinks left out only cost it time and digits.
+        Ends of a clamped range, knots of a table; an empty tuple for a law that is smooth
+        everywhere. The solver splits a flight there and is as exact as for a smooth law.
+        None, for a model that does not say: the solver then looks between its points for
+        what they have missed, which costs time and digits.
         """
-        return ()
+        return None
 
     def notes(self, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:
         """Cautions for the airspeeds that were flown (flow.airspeed: least and greatest)."""

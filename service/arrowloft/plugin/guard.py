@@ -116,13 +116,19 @@ def guarded_uncertainty(model: DragModel) -> float:
     return float(value)
 
 
-def guarded_kinks(model: DragModel) -> tuple[float, ...]:
-    """The model's kinks in ascending order; ModelFault unless finite and positive."""
-    values = _called(model, "kinks", lambda: tuple(model.kinks()))
+def guarded_kinks(model: DragModel) -> tuple[float, ...] | None:
+    """The model's kinks in ascending order; ModelFault unless None, or finite and positive."""
+    values = _called(model, "kinks", lambda: _tuple_or_none(model.kinks()))
+    if values is None:
+        return None
     if not all(_is_real(value) and 0.0 < value < inf for value in values):
         message = f"kinks returned {values!r}, not finite, positive Reynolds numbers"
         raise ModelFault("drag", model.name, message)
     return tuple(sorted({float(value) for value in values}))
+
+
+def _tuple_or_none(values: Any) -> tuple[Any, ...] | None:
+    return None if values is None else tuple(values)
 
 
 def guarded_drag_notes(model: DragModel, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:
