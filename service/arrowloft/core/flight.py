@@ -252,9 +252,9 @@ def _foreseen(action: Action, before: Array, time: Array, grid: Grid) -> Array:
     A change da of the accelerations changes the velocity by its integral and the drag,
     quadratic in speed, by twice its rate along the flight and once across it.
     """
-    change = grid.integrals(action.acceleration - before)[:-1]
+    change = grid.integrals(before - action.acceleration)[:-1]
     change[:, 0] *= 2.0
-    change *= -(action.rate * time)[:, None, :]
+    change *= (action.rate * time)[:, None, :]
     change += action.acceleration
     return change
 
@@ -268,10 +268,17 @@ def _first_guess(forces: Forces, launch: Launch, grid: Grid, speed: Array) -> tu
     rate = forces.act(at_launch).rate[0] if launch.rate is None else launch.rate
     elapsed = grid.times * launch.time
     share = 1.0 / (1.0 + rate * elapsed)
-    guess: Array = share[:, None, :] * at_launch
-    guess += (0.5 * elapsed * (1.0 + share))[:, None, :] * forces.gravity
-    change: Array = (-rate * share * share)[:, None, :] * at_launch
-    change += (0.5 * (1.0 + share * share))[:, None, :] * forces.gravity
+    fallen = (0.5 * elapsed) * (1.0 + share)
+    square = share * share
+    guess = np.empty((len(elapsed), launch.axes, speed.size))
+    change = np.empty_like(guess)
+    for axis in range(launch.axes):
+        pull, start = forces.gravity[axis], at_launch[0, axis]
+        np.multiply(share, start, out=guess[:, axis])
+        np.multiply(square, 0.5 * pull - rate * start, out=change[:, axis])
+        if pull.any():
+            guess[:, axis] += fallen * pull
+            change[:, axis] += 0.5 * pull
     return guess, change
 
 
