@@ -4,8 +4,8 @@ Each field says once what it takes: `read` checks it, `json_schema` documents it
 """
 
 import math
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
+from typing import Any, NamedTuple, NoReturn
 
 from marshmallow import ValidationError
 
@@ -14,14 +14,28 @@ from arrowloft.api.schemas import MOST_FAULTS, Member, Resolver, Strict
 from arrowloft.api.wording import nearest, sentence, shown, unit_of, written
 
 
-def _check_bounds(
-    value: float,
-    low: float | None,
-    high: float | None,
-    above: float | None,
-    below: float | None,
-    say: Any,
-) -> None:
+class _Bounds(NamedTuple):
+    """Inclusive bounds, and exclusive ones."""
+
+    low: float | None
+    high: float | None
+    above: float | None
+    below: float | None
+
+    def ends(self) -> tuple[float, float]:
+        """The least and the greatest float inside: one comparison tells most values apart."""
+        least = [-math.inf if self.low is None else self.low]
+        greatest = [math.inf if self.high is None else self.high]
+        if self.above is not None:
+            least.append(math.nextafter(self.above, math.inf))
+        if self.below is not None:
+            greatest.append(math.nextafter(self.below, -math.inf))
+        return max(least), min(greatest)
+
+
+def _refuse(value: float, bounds: _Bounds, say: Callable[[float], str]) -> NoReturn:
+    """Raise ValidationError for a value outside the bounds: which one, in the caller's terms."""
+    low, high, above, below = bounds
     if low is not None and value < low:
         raise ValidationError(f"Give at least {say(low)}.")
     if high is not None and value > high:
@@ -30,6 +44,7 @@ def _check_bounds(
         raise ValidationError(f"Give more than {say(above)}.")
     if below is not None and value >= below:
         raise ValidationError(f"Give less than {say(below)}.")
+    raise AssertionError("the value is inside its bounds")
 
 
 class Quantity(Member):
@@ -54,7 +69,8 @@ class Quantity(Member):
         super().__init__(description, **options)
         self.dimension = dimension
         self.example = example
-        self.bounds = (low, high, above, below)
+        self.bounds = _Bounds(low, high, above, below)
+        self._least, self._greatest = self.bounds.ends()
 
     def read(self, value: Any) -> float:
         """SI value of a string such as "281 ft/s"."""
@@ -66,7 +82,8 @@ class Quantity(Member):
             si = units.parse(value, self.dimension)
         except units.UnitError as error:
             raise ValidationError(sentence(str(error))) from None
-        _check_bounds(si, *self.bounds, lambda bound: self._in_unit_of(value, bound))
+        if not self._least <= si <= self._greatest:
+            _refuse(si, self.bounds, lambda bound: self._in_unit_of(value, bound))
         return si
 
     def _in_unit_of(self, text: str, si: float) -> str:
@@ -107,7 +124,8 @@ class Number(Member):
         **options: Any,
     ) -> None:
         super().__init__(description, **options)
-        self.bounds = (low, high, above, below)
+        self.bounds = _Bounds(low, high, above, below)
+        self._least, self._greatest = self.bounds.ends()
 
     def read(self, value: Any) -> float:
         """The number as a float."""
@@ -119,7 +137,8 @@ class Number(Member):
             number = math.inf
         if not math.isfinite(number):
             raise ValidationError("The number is too large: give a finite one.")
-        _check_bounds(number, *self.bounds, lambda bound: f"{bound:.6g}")
+        if not self._least <= number <= self._greatest:
+            _refuse(number, self.bounds, lambda bound: f"{bound:.6g}")
         return number
 
     def json_schema(self, resolver: Resolver) -> dict[str, Any]:

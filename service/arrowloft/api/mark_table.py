@@ -200,9 +200,8 @@ def _pointer(body: dict[str, Any], rows: int) -> Callable[[int], str]:
 
 def _columns(table: Any, wanted: tuple[tuple[str, str, str], ...]) -> list[Column]:
     """The columns that the table has: what the sight lacks is None there."""
-    found = ((name, dimension, getattr(table, name)) for name, dimension, _ in wanted)
     return [
-        Column(name, dimension, values, whole=name in _WHOLE)
-        for name, dimension, values in found
-        if values is not None
+        Column(name, dimension, values, name in _WHOLE)
+        for name, dimension, _ in wanted
+        if (values := getattr(table, name)) is not None
     ]

@@ -54,9 +54,10 @@ class Strict(Schema):
         found: dict[str, Any] = {}
         try:
             for name, member in self._members:
-                if name in data:
-                    found[name] = member.read_item(data[name])  # type: ignore[attr-defined]
-                elif member.required:
+                value = data.get(name)
+                if value is not None:
+                    found[name] = member.read(value)  # type: ignore[attr-defined]
+                elif member.required or name in data:  # missing, or null
                     return self.load(data)  # type: ignore[no-any-return]
             if len(found) == len(data):
                 self.check(found)

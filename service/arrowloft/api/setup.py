@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from arrowloft import __version__
-from arrowloft.api.blame import blamed, parameter_problem
+from arrowloft.api.blame import Blamed, parameter_problem
 from arrowloft.api.conditions import (
     air_of,
     forward_of_eye,
@@ -60,7 +60,7 @@ class Setup:
     gravity: float
     drag: DragModel | None
     drag_uncertainty: float
-    kinks: tuple[float, ...]
+    kinks: tuple[float, ...] | None
     law: DragLaw
     launch: LaunchModel
     launched: LaunchSpeed
@@ -106,7 +106,7 @@ class Setup:
             self.air.viscosity,
             self.air.speed_of_sound,
         )
-        with blamed("drag"):
+        with Blamed("drag"):
             return guarded_drag_notes(self.drag, flow, self.arrow)
 
     def reply(self, own: Mapping[str, Any], notes: Sequence[Note] = ()) -> dict[str, Any]:
@@ -205,7 +205,7 @@ def _no_drag_chosen(flow: Flow, arrow: Arrow) -> Any:
 def _drag(chosen: Chosen | None, registry: Registry) -> tuple[DragModel | None, DragLaw]:
     if chosen is None:
         return None, _no_drag_chosen
-    with blamed("drag"):
+    with Blamed("drag"):
         model = registry.build("drag", chosen.name, chosen.parameters)
     return model, _blamed_law(guarded_law(model))
 
@@ -225,7 +225,7 @@ def _blamed_law(law: DragLaw) -> DragLaw:
 def _launch(
     chosen: Chosen, case: LaunchCase, registry: Registry
 ) -> tuple[LaunchModel, LaunchSpeed, tuple[Note, ...]]:
-    with blamed("launch"):
+    with Blamed("launch"):
         model = registry.build("launch", chosen.name, chosen.parameters)
         launched = guarded_launch(model, case)
         return model, launched, guarded_launch_notes(model, case, launched)

@@ -99,7 +99,6 @@ def resource(edge: Edge) -> Resource:
         notes = setup.flown_notes(path.airspeed_range)
         units = setup.units
         columns = [Column(name, kind, getattr(path, name)) for name, kind, _ in _POINTS]
-        points = units.json_rows(columns)
         if form == CSV:
             headings = [units.heading(column) for column in columns]
             return replies.csv_reply(headings, units.rows(columns))
@@ -154,9 +153,7 @@ def _check_count(points: int, most: int) -> None:
         raise ValidationError({"step": [f"This step makes {points} points: at most {most}."]})
 
 
-def _own(
-    path: Trajectory, columns: list[Column], units: ReplyUnits, aimed: bool
-) -> dict[str, Any]:
+def _own(path: Trajectory, columns: list[Column], units: ReplyUnits, aimed: bool) -> dict[str, Any]:
     return {
         "launch_angle": units.value(path.launch_angle, "angle"),
         "drift": units.value(path.drift, "length"),

@@ -1,5 +1,7 @@
 """Gravity: the standard value, and normal gravity by latitude and height."""
 
+from typing import Any
+
 import numpy as np
 
 from arrowloft.core.arrays import Real
@@ -15,7 +17,7 @@ _SEMI_MAJOR_AXIS = 6_378_137.0  # m
 _FLATTENING = 1 / 298.257223563
 _ROTATION = 0.00344978650684  # m = omega^2 a^2 b / GM
 
-_ROUNDING = 1e-9  # rad; a pole converted from degrees still counts as one
+_POLE = np.pi / 2 + 1e-9  # rad; a pole converted from degrees still counts as one
 
 
 def normal_gravity(latitude: Real, height: Real = 0.0) -> Real:
@@ -28,17 +30,23 @@ def normal_gravity(latitude: Real, height: Real = 0.0) -> Real:
 
     Source: World Geodetic System 1984, NIMA TR8350.2, 3rd edition, equations 4-1 and 4-3.
     """
-    if not np.all(np.abs(latitude) <= np.pi / 2 + _ROUNDING):
+    if not _holds((latitude >= -_POLE) & (latitude <= _POLE)):
         raise ValueError("the latitude must lie between -pi/2 and pi/2")
-    if not np.all(np.isfinite(height)):
+    if not _holds((height > -np.inf) & (height < np.inf)):
         raise ValueError("the height must be finite")
-    squared_sine = np.sin(latitude) ** 2
-    surface = (
-        _EQUATOR
-        * (1 + _SOMIGLIANA * squared_sine)
-        / np.sqrt(1 - _ECCENTRICITY_SQUARED * squared_sine)
-    )
+    squared_sine = _plain(np.sin(latitude)) ** 2
+    root = _plain(np.sqrt(1 - _ECCENTRICITY_SQUARED * squared_sine))
+    surface = _EQUATOR * (1 + _SOMIGLIANA * squared_sine) / root
     ratio = height / _SEMI_MAJOR_AXIS
     slope = 2 * (1 + _FLATTENING + _ROTATION - 2 * _FLATTENING * squared_sine)
-    gravity: Real = surface * (1 - slope * ratio + 3 * ratio**2)
-    return gravity
+    return surface * (1 - slope * ratio + 3 * ratio**2)
+
+
+def _holds(condition: Any) -> bool:
+    """Whether it holds in every lane; np.all takes microseconds even over one Python bool."""
+    return condition if isinstance(condition, bool) else bool(np.all(condition))
+
+
+def _plain(value: Any) -> Real:
+    """A NumPy scalar as a float, whose arithmetic takes a third of the time; arrays as given."""
+    return value if isinstance(value, np.ndarray) else float(value)
