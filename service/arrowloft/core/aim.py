@@ -21,7 +21,7 @@ BLOCK = 2048
 LEVELS = ((8, 14), (16, 40), (32, 40), (64, 40), (128, 40), (256, 40), (512, 40))
 """Points in time and most iterations, tried in this order until the estimate is met."""
 
-TOLERANCE = 3e-10
+TOLERANCE = 5e-10
 """Estimated error of the launch angle, rad, at which a lane is done."""
 
 
@@ -32,7 +32,7 @@ def aim(shot: Shot, distance: Real, *, windage: bool | Mask = False) -> Aimed:
     the tip meets the aim point itself; otherwise its miss to the side is `drift`.
 
     Raises TooNear for a distance that does not lie ahead of the launched tip. Where a
-    distance is beyond reach its lane is NaN; `reach.require` turns that into an error.
+    distance is beyond reach its lane is NaN; `reach.require_reached` turns that into an error.
     """
     count = lane_count(shot, distance)
     distance = as_lanes(distance, count)
@@ -82,6 +82,7 @@ def _aim_block(shot: Shot, distance: Array, windage: Mask) -> Aimed:
 
 def _refine(result: Aimed, shot: Shot, distance: Array, windage: Mask, left: Lanes) -> None:
     """Solve the lanes `left` again with more points each time, then near the reach."""
+    near: list[Lanes] = []
     change = Change(left.size)
     change.to(result.launch_angle[left], np.isfinite(result.error[left]))
     for level in LEVELS[1:]:
@@ -91,12 +92,16 @@ def _refine(result: Aimed, shot: Shot, distance: Array, windage: Mask, left: Lan
         # At the last level a lane that converged stands, with its error said.
         done = sound if level is LEVELS[-1] else solved.error <= TOLERANCE
         _store(result, solved, left, done)
-        left = left[~done]
+        # What did not converge with twice the points will not with more.
+        near.append(left[~sound])
+        left, going = left[sound & ~done], sound & ~done
         if not left.size:
-            return
-        change.keep(~done)
-    solved = aim_near_reach(shot.take(left), distance[left], windage[left])
-    _store(result, solved, left, np.ones(left.size, dtype=bool))
+            break
+        change.keep(going)
+    left = np.concatenate(near)
+    if left.size:
+        solved = aim_near_reach(shot.take(left), distance[left], windage[left])
+        _store(result, solved, left, np.ones(left.size, dtype=bool))
 
 
 class Change:

@@ -114,10 +114,11 @@ class Lanes:
 
 
 def _each(shot: Shot, distances: Array) -> Aims:
+    """Every row by itself; the shot as it is comes first, since it may not reach them all."""
+    require_reached(shot, aim(shot, distances))
     lanes = Lanes.of(shot, distances, distances)
     aimed = aim(lanes.shot, lanes.distance, windage=lanes.windage)
     plain = aimed.lanes(slice(0, lanes.full))
-    require_reached(shot, plain)
     change = lanes.changes(aimed.launch_angle, plain.launch_angle)
     return Aims(plain, lanes.steered(aimed.yaw), Sensitivity(*change))
 
@@ -191,4 +192,4 @@ def _at_rows(flights: Flights, shot: Shot, to_series: Array, terms: Array) -> Fl
     flown = flights.airspeed[:, :full]
     airspeed = np.broadcast_to(np.array([[flown.min()], [flown.max()]]), (2, angle.size))
     forces, still = Forces(shot, launch.axes), np.zeros(angle.size)
-    return Flights(shot, forces, flights.grid, rows, acceleration, velocity, airspeed, still)
+    return Flights(shot, forces, flights.grid, rows, acceleration, velocity, airspeed, still, still)

@@ -7,6 +7,9 @@ from arrowloft.core.arrays import Real
 PIVOT_ALLOWANCE = 1.75 * 0.0254
 """Trade's draw length less the draw to the grip's pivot point, m (AMO FP-3, 2000, quoted)."""
 
+LEAST_MASS_PER_DRAW_WEIGHT = 5 * 64.79891e-6 / 4.4482216152605
+"""5 grains of arrow per pound-force of peak draw weight, kg/N (common practice, quoted)."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Bow:

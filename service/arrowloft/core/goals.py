@@ -1,4 +1,4 @@
-"""What a flight must meet: an aim point, a plane, the line of sight, or a moment."""
+"""What a flight must meet: an aim point, a plane, or the line of sight."""
 
 from abc import ABC, abstractmethod
 
@@ -84,23 +84,6 @@ class Fall(Goal):
         moved = _lengthen(launch, -end.tip[1] / falling)
         if self.windage is not None:
             moved = np.maximum(moved, _turn(launch, end, self.windage))
-        return moved
-
-
-class Moment(Goal):
-    """The flight ends at its given time; nothing is unknown."""
-
-    def __init__(self) -> None:
-        self.previous: Array | None = None
-        self.lever = np.empty(0)
-
-    def correct(self, launch: Launch, end: End) -> Array:
-        """Change nothing; report how far the tip moved since the last time, as a share."""
-        before, self.previous = self.previous, end.tip
-        if before is None:
-            return np.full(launch.time.size, np.inf)
-        way = 1.0 + np.abs(end.tip[0])
-        moved: Array = np.abs(end.tip - before).max(axis=0) / way
         return moved
 
 

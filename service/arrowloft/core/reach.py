@@ -9,7 +9,7 @@ from scipy.optimize import elementwise
 from arrowloft.core.aimed import ERROR_SHARE, Aimed, summary
 from arrowloft.core.arrays import Array, Lanes, Mask
 from arrowloft.core.collocation import lobatto
-from arrowloft.core.flight import CONVERGED, LEFT, Flights, Launch, sideways, solve
+from arrowloft.core.flight import CONVERGED, Flights, Launch, sideways, solve
 from arrowloft.core.goals import Fall, Goal
 from arrowloft.core.shot import Shot, as_lanes, lane_count
 from arrowloft.core.splitting import split
@@ -18,10 +18,14 @@ from arrowloft.core.stepping import range_of_angle
 POINTS = 32
 """Collocation points of a flight that comes down to the line of sight."""
 
+MOST_STEPPED = 24
+"""Most flights that one round integrates step by step, about 10 ms each: those that fall
+back are of bows too weak or drags too strong to aim at all, and wait for a refusal."""
+
 ROOT = 1e-10
 """Distance to which the root of a launch angle is found, m, with room."""
 
-ITERATIONS = 60
+ITERATIONS = 120
 """Most iterations of such a flight: drag contracts less over the whole arc."""
 
 SEARCH = 12
@@ -42,7 +46,7 @@ class BeyondReach(ValueError):
 
 
 class Unsolved(RuntimeError):
-    """A flight that no method solved: a defect of the solver, never of the input."""
+    """A flight that no method here follows, such as one that drag all but stops."""
 
 
 @dataclass(frozen=True)
@@ -74,10 +78,12 @@ def reach(shot: Shot, windage: Mask | None = None) -> Reach:
     lanes = np.arange(count)
     top = np.pi / 2 - as_lanes(shot.slope, count)
     low, high = 0.02 * top, 0.98 * top
-    for _ in range(4):
+    for _ in range(3):
         grid = np.linspace(low, high, SEARCH)
         ranges = _ranges(shot, grid.ravel(), np.tile(lanes, SEARCH), windage)
         ranges = ranges.reshape(SEARCH, count)
+        if np.isnan(ranges).all(axis=0).any():
+            raise Unsolved("no launch angle was found whose flight comes down to the line of sight")
         best = np.clip(np.nanargmax(ranges, axis=0), 1, SEARCH - 2)
         low, high = grid[best - 1, lanes], grid[best + 1, lanes]
     around = [ranges[best + step, lanes] for step in (-1, 0, 1)]
@@ -114,7 +120,7 @@ def _ranges(shot: Shot, angle: Array, lanes: Lanes, windage: Mask | None) -> Arr
     # A flight that never rises to the line of sight has its fall in the past or at launch.
     sound = (flights.moved <= CONVERGED) & (flights.velocity[-1, 1] < 0.0) & (tip[0] > 0.0)
     distance: Array = np.where(sound, tip[0], np.nan)
-    for lane in np.flatnonzero(~sound):
+    for lane in np.flatnonzero(~sound)[:MOST_STEPPED]:
         distance[lane] = range_of_angle(part.take(slice(lane, lane + 1)), float(angle[lane]))
     return distance
 
@@ -195,7 +201,7 @@ def _falling_summary(
     goal.lever = _lever(shot, flights, angle[inside], inside, windage)
     way = np.abs(distance[inside])
     missed = flights.launch.time**2 * flights.unresolved() * ERROR_SHARE
-    missed += LEFT * flights.moved * way + ROOT
+    missed += flights.left * way + ROOT
     # At the reach the lever is nothing and the angle is known to the root of the miss only.
     lever = np.maximum(np.abs(goal.lever), np.sqrt(missed * way))
     solved = summary(flights, goal, distance[inside], missed / lever)

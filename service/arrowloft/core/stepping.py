@@ -10,8 +10,11 @@ from arrowloft.core.flight import Forces, Launch
 from arrowloft.core.shot import Shot
 
 RTOL = 1e-11
-LONGEST_FLIGHT = 120.0
+LONGEST_FLIGHT = 60.0
 """s; an arrow loosed straight up at 200 m/s without drag is back after 41 s."""
+
+LOST = -3.0
+"""m over the line of sight; an arrow that has fallen so far below does not come back to it."""
 
 
 def integrate(shot: Shot, launch_angle: float, yaw: float = 0.0, **options: Any) -> Any:
@@ -43,9 +46,12 @@ def range_of_angle(shot: Shot, launch_angle: float) -> float:
     def height(_: float, y: Array) -> float:
         return float(tip_of(shot, y)[1])
 
-    height.terminal = True  # type: ignore[attr-defined]
-    height.direction = -1.0  # type: ignore[attr-defined]
-    flown = integrate(shot, launch_angle, events=height)
+    def lost(_: float, y: Array) -> float:
+        return float(y[1] - LOST)
+
+    height.terminal = lost.terminal = True  # type: ignore[attr-defined]
+    height.direction = lost.direction = -1.0  # type: ignore[attr-defined]
+    flown = integrate(shot, launch_angle, events=(height, lost), rtol=1e-8, atol=1e-8)
     if not len(flown.t_events[0]):
         return float("nan")
     return float(tip_of(shot, flown.y_events[0][0])[0])

@@ -126,7 +126,7 @@ def _path_of(shot: Shot, launch_angle: float, end: float | None) -> Path:
             flights = split(solve(shot, launch, goal, lobatto(points), limit), goal, limit)
             time = flights.launch.time
             missed = time**2 * flights.unresolved() * ERROR_SHARE + 1e-9
-            missed += flights.moved * time * shot.launch_speed
+            missed += flights.left * time * shot.launch_speed
         arrives = end is not None or flights.velocity[-1, 1, 0] < 0.0 < flights.tip()[0, 0]
         if flights.moved[0] <= CONVERGED and missed[0] <= 1e-6 and arrives:
             return _path_from(flights, float(missed[0]))
@@ -146,7 +146,7 @@ def _path_from(flights: Flights, error: float) -> Path:
     tip = np.zeros(3)
     tip[:axes] = flights.tip()[:, 0]
     airspeed = flights.airspeed
-    apex = apex_of(flights)
+    apex = apex_of(flights, steps=4)
 
     def at(times: Array) -> Array:
         states = np.zeros((6, times.size))
