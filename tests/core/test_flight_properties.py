@@ -84,7 +84,7 @@ def test_windage_yaw_brings_the_tip_back(setup, distance):
     free = aim(shot_of(**setup), distance).drift[0]
     if abs(free) > 1e-3:
         assert np.sign(aimed.yaw[0]) == -np.sign(free)
-        assert aimed.yaw[0] == pytest.approx(-free / distance, rel=0.2)
+        assert aimed.yaw[0] == pytest.approx(-free / distance, rel=0.4)
 
 
 @few

@@ -169,7 +169,8 @@ def test_constant_is_coefficient_times_cross_section_at_any_speed(coefficient, s
     assert area[0] == pytest.approx(coefficient * math.pi * 0.0055**2 / 4.0, rel=1e-15)
 
 
-def test_constant_takes_its_uncertainty_from_two_published_vane_sizes():
-    """Published: Ortiz et al. 2020, Cd 1.56 and 2.05 at one Reynolds number."""
-    spread = (2.05 - 1.56) / (2.05 + 1.56)
-    assert Constant(coefficient=1.8).relative_uncertainty() == pytest.approx(spread, abs=0.005)
+def test_a_constant_of_zero_says_that_the_air_was_left_out():
+    speeds = flow([50.0, 57.0])
+    zero = Constant(coefficient=0.0).notes(speeds, ARROW)
+    assert zero == NoDrag().notes(speeds, ARROW)
+    assert Constant(coefficient=0.1).notes(speeds, ARROW) == ()

@@ -143,9 +143,43 @@ def test_a_list_that_ends_at_another_draw_is_noted():
         ([0, 0.4, 0.2], [0, 100, 160], "draw"),
         ([0, 0.2, 0.2], [0, 100, 160], "draw"),
         ([0, 0.2, 0.4], [0, 0, 0], "force"),
+        ([0, 0.2, 0.4], [33, 100, 160], "force"),
     ],
 )
 def test_lists_that_do_not_fit_are_refused(draw, force, parameter):
     with pytest.raises(ParameterError) as caught:
         curve(draw, force)
     assert caught.value.parameter == parameter
+
+
+def test_a_small_force_at_rest_and_a_large_one_later_are_accepted():
+    """A scale may not read zero at rest; a list may start where the bow is half drawn."""
+    curve([0, 0.2, 0.4], [31, 100, 160])
+    curve([0.2, 0.4], [100, 160])
+
+
+LEAST = 5 * 64.79891e-6 / 4.4482216152605  # kg/N: 5 grains per pound, common practice
+
+
+@pytest.mark.parametrize(
+    ("mass", "draw_weight", "said"),
+    [
+        (0.015, None, True),
+        (0.999 * LEAST * 311.0, None, True),
+        (LEAST * 311.0, None, False),
+        # The bow's own draw weight tells it already, and the service says so.
+        (0.015, 311.0, False),
+        # A draw weight below the curve's peak does not.
+        (0.015, 200.0, True),
+    ],
+)
+def test_a_light_arrow_for_the_peak_force_is_cautioned(mass, draw_weight, said):
+    model = curve([0, 0.25, 0.4, 0.5], [0, 311, 290, 90])
+    notes = shoot(model, mass, Bow(peep_height=0.1, draw_weight=draw_weight)).notes
+    assert [note.code for note in notes] == ["light-arrow"] * said
+
+
+def test_one_light_lane_is_enough_for_the_caution():
+    model = curve([0, 0.25, 0.5], [0, 200, 311])
+    assert shoot(model, np.array([0.015, 0.03])).notes
+    assert not shoot(model, np.array([0.025, 0.03])).notes

@@ -60,7 +60,7 @@ def test_one_reading_counts_with_the_published_repeatability():
     """Speed repeats to 0.2 % (Tuijn and Kooi 1992, published)."""
     result = Measured(speed=85.0, instrument_uncertainty=0.0).launch_speed(case())
     assert result.standard_uncertainty == pytest.approx(0.17, rel=1e-12)
-    assert "shots" not in result.figures
+    assert result.figures == {"speed_at_gate": (85.0, "speed")}
 
 
 def test_undone_drag_adds_a_quarter_of_itself():

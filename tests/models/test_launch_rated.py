@@ -123,3 +123,13 @@ def test_what_is_missing_is_named(member):
 def test_no_power_stroke_is_refused():
     with pytest.raises(CaseError, match="no power stroke"):
         shoot(Rated(rated_speed=96.0), bow=replace(AS_RATED, brace_height=29 * INCH))
+
+
+def test_the_conditions_that_were_used_are_told():
+    """70 lbf, 30 in, 350 gr (published, trade press); virtual mass 5 g (common practice)."""
+    (note,) = shoot(Rated(rated_speed=96.0)).notes
+    assert note.code == "launch-rated-speed"
+    assert "70 lbf, 30 in and 350 gr" in note.message
+    assert "virtual mass of 5 g" in note.message
+    older = Rated(rated_speed=70.0, rated_draw_weight=60 * LBF, rated_arrow_mass=540 * GRAIN)
+    assert "60 lbf, 30 in and 540 gr" in shoot(older).notes[0].message

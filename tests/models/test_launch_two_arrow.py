@@ -111,3 +111,14 @@ def test_trust_ends_a_quarter_beyond_the_masses_shot():
     limit = from_bow(105.0, 0.005, 0.032, 0.024).limits()[0]
     assert limit.quantity == "arrow_mass"
     assert (limit.low, limit.high) == (pytest.approx(0.0192), pytest.approx(0.04))
+
+
+def test_speeds_too_close_for_the_arrow_are_noted():
+    """Derived: far outside the masses u_v / v nears u t (v / v1^2) sqrt 2, t the ratio of ways."""
+    near = from_bow(105.0, 0.005, 0.023, 0.0231)
+    wide = from_bow(105.0, 0.005, 0.023, 0.031)
+    doubtful = shoot(near, 0.031)
+    assert doubtful.standard_uncertainty / doubtful.speed > 0.1
+    assert [note.code for note in doubtful.notes] == ["launch-speeds-too-close"]
+    assert shoot(near, np.array([0.02305, 0.031])).notes == doubtful.notes
+    assert shoot(near, 0.02305).notes == shoot(wide, 0.031).notes == ()
