@@ -4,11 +4,10 @@ Friction coefficients are means over the length, on the wetted area. Where no na
 given the form is from S. Niskanen, OpenRocket technical documentation, 2013 (published).
 """
 
-from math import log, sin
+from math import sin
 from typing import Final
 
 import numpy as np
-from scipy.special import ndtr
 
 from arrowloft.plugin import Array, Real
 
@@ -32,9 +31,6 @@ TOP_CURVATURE: Final = -SERIES[1] / (2.0 * SERIES[2])
 
 LEAST_TURBULENT_REYNOLDS: Final = 1.0e4
 """Below it the turbulent coefficient is held, as in the source."""
-
-HALF_BAND: Final = 3.0
-"""Standard deviations of the blend from the middle of the band to its ends."""
 
 
 def laminar_plate(reynolds: Array) -> Array:
@@ -63,12 +59,6 @@ def turbulent_plate(reynolds: Array) -> Array:
     """
     inverse_root = 1.5 * np.log(np.maximum(reynolds, LEAST_TURBULENT_REYNOLDS)) - 5.6
     return 1.0 / (inverse_root * inverse_root)
-
-
-def turbulent_share(reynolds: Array, low: float, high: float) -> Array:
-    """Phi(3 s), s from -1 to 1 over the band [low, high] in ln Re: 0.13 % to 99.87 %."""
-    slope = 2.0 * HALF_BAND / log(high / low)
-    return np.asarray(ndtr(slope * (np.log(reynolds) - 0.5 * log(low * high))))
 
 
 def point_coefficient(shape: str, joint_angle: float | None) -> float:

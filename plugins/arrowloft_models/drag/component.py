@@ -21,6 +21,7 @@ from arrowloft.plugin import (
     parameter,
 )
 from arrowloft_models.drag import _component_parts as parts
+from arrowloft_models.drag._blend import turbulent_share, undecided
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,7 +175,8 @@ class Component(DragModel):
         length = arrow.length if self.shaft_length is None else self.shaft_length
         if length is None:
             raise CaseError(
-                "arrow/length", "is needed for the shaft's friction; give it, or shaft_length"
+                "arrow/length",
+                "the shaft's friction needs the arrow's length: give it, or shaft_length",
             )
         return length
 
@@ -193,7 +195,7 @@ class Component(DragModel):
             turbulent = shaft_area * shaft + self._vane_friction_area * vanes
         if self.layer != "blended":
             return laminar + turbulent
-        share = parts.turbulent_share(reynolds, self.band_low, self.band_high)
+        share = turbulent_share(reynolds, self.band_low, self.band_high)
         return laminar + (turbulent - laminar) * share
 
     def kinks(self) -> tuple[float, ...]:
@@ -221,14 +223,8 @@ class Component(DragModel):
         return hypot(self.default_uncertainty, undecided)
 
     def notes(self, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:
-        """Say so where a blended layer's flown Reynolds numbers touch the band."""
-        reynolds = flow.reynolds(arrow.shaft_diameter)
-        outside = np.max(reynolds) < self.band_low or np.min(reynolds) > self.band_high
-        if self.layer != "blended" or outside:
+        """Say so where a blended layer's flown Reynolds numbers lie in or near the band."""
+        if self.layer != "blended":
             return ()
-        message = (
-            f"The flight touches Reynolds numbers from {self.band_low:,.0f} to "
-            f"{self.band_high:,.0f}, where the boundary layer may be laminar or turbulent: compare "
-            "the two layers, and verify the marks by shooting."
-        )
-        return (Note("boundary-layer-undecided", message),)
+        advice = "compare the two layers, and verify the marks by shooting."
+        return undecided(flow, arrow, self.band_low, self.band_high, advice)

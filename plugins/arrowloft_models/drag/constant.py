@@ -5,7 +5,8 @@ from types import MappingProxyType
 
 import numpy as np
 
-from arrowloft.plugin import Array, Arrow, DragModel, Flow, Source, cross_section, parameter
+from arrowloft.plugin import Array, Arrow, DragModel, Flow, Note, Source, cross_section, parameter
+from arrowloft_models.drag.none import NO_DRAG
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,3 +52,7 @@ class Constant(DragModel):
     def relative_uncertainty(self) -> float:
         """Return the caller's, or the default."""
         return self.default_uncertainty if self.uncertainty is None else self.uncertainty
+
+    def notes(self, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:
+        """Say that the air was left out, where the coefficient is zero."""
+        return (NO_DRAG,) if self.coefficient == 0 else ()

@@ -6,6 +6,10 @@ import numpy as np
 
 from arrowloft.plugin import Array, Arrow, DragModel, Flow, Note, Source
 
+NO_DRAG = Note(
+    "no-drag", "The air's drag was left out: compare with these figures, do not aim by them."
+)
+
 
 @dataclass(frozen=True, kw_only=True)
 class NoDrag(DragModel):
@@ -26,5 +30,4 @@ class NoDrag(DragModel):
 
     def notes(self, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:
         """Say that the air was left out, always."""
-        message = "The air's drag was left out: compare with these figures, do not aim by them."
-        return (Note("no-drag", message),)
+        return (NO_DRAG,)

@@ -1,11 +1,9 @@
 """Laminar and turbulent drag coefficients, blended over the band where the layer changes."""
 
 from dataclasses import dataclass
-from functools import cached_property
-from math import hypot, log, sqrt
+from math import hypot, sqrt
 
 import numpy as np
-from scipy.special import ndtr
 
 from arrowloft.plugin import (
     Array,
@@ -19,10 +17,7 @@ from arrowloft.plugin import (
     cross_section,
     parameter,
 )
-
-# The share of turbulence is 0.13 % and 99.87 % where the band begins and ends.
-HALF_BAND = 3.0
-"""Standard deviations from the middle of the band to its ends."""
+from arrowloft_models.drag._blend import turbulent_share, undecided
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,7 +29,7 @@ class Transition(DragModel):
     It has no kink anywhere, and at the band's ends it is within 0.2 % of the step from Cl to Ct.
 
     Within the band an arrow's attitude and point decide, so the true coefficient may be anything
-    between the two; the reply says so where the flight touches the band. The uncertainty, unless
+    between the two; the reply says so where the flight comes near it. The uncertainty, unless
     given, is that of an even chance between Cl and Ct, (Ct - Cl) / sqrt(12) of their mean,
     together with 14 % for the vanes: 24 % for the default coefficients.
     """
@@ -102,22 +97,14 @@ class Transition(DragModel):
         if not self.laminar <= self.turbulent:
             raise ParameterError("turbulent", "must not be below laminar; exchange the two")
 
-    @cached_property
-    def _line(self) -> tuple[float, float]:
-        """Slope and offset of 3 s over ln Re."""
-        low, high = log(self.band_low), log(self.band_high)
-        slope = 2.0 * HALF_BAND / (high - low)
-        return slope, -0.5 * slope * (low + high)
-
     def kinks(self) -> tuple[float, ...]:
         """Return none: the law is smooth."""
         return ()
 
     def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
         """Cd(Re) * pi d^2 / 4, m2, of the shape of flow.airspeed."""
-        slope, offset = self._line
-        log_reynolds = np.log(np.maximum(flow.reynolds(arrow.shaft_diameter), 1.0))
-        share = ndtr(slope * log_reynolds + offset)
+        reynolds = np.maximum(flow.reynolds(arrow.shaft_diameter), 1.0)
+        share = turbulent_share(reynolds, self.band_low, self.band_high)
         area = cross_section(arrow)
         return np.asarray(area * (self.laminar + (self.turbulent - self.laminar) * share))
 
@@ -129,14 +116,10 @@ class Transition(DragModel):
         return hypot((self.turbulent - self.laminar) / sqrt(12.0) / mean, 0.14)
 
     def notes(self, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:
-        """Say so where the flown Reynolds numbers touch the band."""
-        reynolds = flow.reynolds(arrow.shaft_diameter)
-        if np.max(reynolds) < self.band_low or np.min(reynolds) > self.band_high:
-            return ()
-        message = (
-            f"The flight touches Reynolds numbers from {self.band_low:,.0f} to "
-            f"{self.band_high:,.0f}, where the drag coefficient may be anything from "
-            f"{self.laminar:.4g} to {self.turbulent:.4g}: verify the marks by shooting, or "
-            "measure the speed at two distances."
+        """Say so where the flown Reynolds numbers lie in or near the band."""
+        consequence = (
+            f"the drag coefficient may be anything from {self.laminar:.4g} to "
+            f"{self.turbulent:.4g}; verify the marks by shooting, or measure the speed at two "
+            "distances."
         )
-        return (Note("boundary-layer-undecided", message),)
+        return undecided(flow, arrow, self.band_low, self.band_high, consequence)

@@ -28,7 +28,8 @@ class TwoSpeed(DragModel):
     In flat flight v2 = v1 exp(-k (x2 - x1)) with k = rho Cd*A / (2 m), so that
     Cd*A = 2 m ln(v1 / v2) / (rho (x2 - x1)). The mass is the arrow's; the density is that of the
     day of the measurement, or of this request's air. The uncertainty follows from those of the
-    readings: u^2 = ((u1/v1)^2 + (u2/v2)^2) / ln(v1/v2)^2 + (ux / (x2 - x1))^2.
+    readings, 0.2 % of each speed unless given:
+    u^2 = ((u1/v1)^2 + (u2/v2)^2) / ln(v1/v2)^2 + (ux / (x2 - x1))^2.
     """
 
     name = "two-speed"

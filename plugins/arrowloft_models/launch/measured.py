@@ -35,8 +35,8 @@ class Measured(LaunchModel):
     v = v_gate carried back over the gate's distance d by the chosen drag law,
     dv/dx = -(rho CdA / 2m) v, which is v_gate exp(k d) for a constant CdA. Several
     readings give their mean and, as uncertainty, s / sqrt(n) together with the
-    instrument's. One reading counts with a shot-to-shot deviation of 0.2 percent.
-    A quarter of the speed given back for drag is added as uncertainty.
+    instrument's, 1 ft/s unless given. One reading counts with a shot-to-shot deviation
+    of 0.2 percent. A quarter of the speed given back for drag is added as uncertainty.
     """
 
     name = "measured"
@@ -89,7 +89,7 @@ class Measured(LaunchModel):
             raise ParameterError("readings", "give two or more readings, or one as speed")
 
     def launch_speed(self, case: LaunchCase) -> LaunchSpeed:
-        """Speed at the string, m/s; figures: reading, its spread, number of shots."""
+        """Speed at the string, m/s; figures: at the gate; of several also mean, spread, number."""
         figures: dict[str, tuple[float, str]] = {}
         notes: list[Note] = []
         if self.readings is None:
@@ -100,6 +100,7 @@ class Measured(LaunchModel):
             spread, shots = float(np.std(self.readings, ddof=1)), np.size(self.readings)
             scatter = spread / shots**0.5
             figures |= {"spread": (spread, "speed"), "shots": (float(shots), "number")}
+            figures["mean"] = (at_gate, "speed")
             if shots < FEWEST or np.ptp(self.readings) > SPAN:
                 notes.append(
                     Note(
@@ -108,7 +109,7 @@ class Measured(LaunchModel):
                         "take more, and leave out shots that felt wrong.",
                     )
                 )
-        figures |= {"mean": (at_gate, "speed"), "speed_at_gate": (at_gate, "speed")}
+        figures["speed_at_gate"] = (at_gate, "speed")
         if self.gate_distance == 0:
             notes.append(
                 Note(

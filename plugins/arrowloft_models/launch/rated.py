@@ -19,8 +19,6 @@ from arrowloft.plugin import (
 )
 
 GRAIN, INCH, POUND_FORCE = 64.79891e-6, 0.0254, 4.4482216152605
-LEAST_MASS = 5 * GRAIN / POUND_FORCE
-"""5 grains per pound of draw weight, kg/N."""
 FULLNESS_SHARE = 0.1
 """Standard uncertainty of ln E per unit of ln(F P) bridged: cams change shape with setting."""
 
@@ -36,7 +34,8 @@ class Rated(LaunchModel):
     The usual rating is 70 lbf, 30 in, 350 gr, which the defaults hold; an older one
     is 60 lbf, 30 in, 540 gr. The virtual mass M of 5 g stands for an efficiency of
     350 gr / (350 gr + M) = 0.82, common for compound bows of today; its uncertainty
-    of 2 g spans 0.76 to 0.88.
+    of 2 g spans 0.76 to 0.88. Unless given, the rated speed is uncertain by 10 ft/s; a tenth
+    of ln(F P / (F_r P_r)) counts as the energy's uncertainty as a share, all in quadrature.
     """
 
     name = "rated"
@@ -56,12 +55,6 @@ class Rated(LaunchModel):
             250 * GRAIN,
             750 * GRAIN,
             reason="The virtual mass is only nearly constant: the rated arrow is 350 gr.",
-        ),
-        Validity(
-            "mass_per_draw_weight",
-            LEAST_MASS,
-            np.inf,
-            reason="Under 5 grains per pound (common practice): follow the bow maker's chart.",
         ),
     )
     example = MappingProxyType({"rated_speed": 96.3})
@@ -125,11 +118,17 @@ class Rated(LaunchModel):
         if np.ndim(speed) == 0:
             figures["stored_energy"] = (float(energy * work), "energy")
             figures["efficiency"] = (float(case.arrow.mass / moved), "number")
-        note = Note(
+        return LaunchSpeed(speed, speed * share, figures, (self._note(),))
+
+    def _note(self) -> Note:
+        """What the answer rests on, as most callers leave the conditions to the defaults."""
+        weight, length = self.rated_draw_weight / POUND_FORCE, self.rated_draw_length / INCH
+        return Note(
             "launch-rated-speed",
-            "The speed rests on the bow's rating; a speed measured with this arrow is surer.",
+            f"The speed rests on the bow's rating, taken as {weight:.4g} lbf, {length:.4g} in and "
+            f"{self.rated_arrow_mass / GRAIN:.4g} gr, and on a virtual mass of "
+            f"{1e3 * self.virtual_mass:.3g} g; a speed measured with this arrow is surer.",
         )
-        return LaunchSpeed(speed, speed * share, figures, (note,))
 
     def _work_ratio(self, bow: Bow) -> Real:
         """F P / (F_r P_r): draw weight times power stroke over the rating's."""

@@ -17,8 +17,6 @@ from arrowloft.plugin import (
 )
 
 GRAIN, INCH, POUND_FORCE, FOOT_PER_SECOND = 64.79891e-6, 0.0254, 4.4482216152605, 0.3048
-LEAST_MASS = 5 * GRAIN / POUND_FORCE
-"""5 grains per pound of draw weight, kg/N."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,21 +29,13 @@ class Rules(LaunchModel):
     c = 1 to 1.5 ft/s, elsewhere 1 ft/s per 2 to 3 gr, that is 1.7 to 2.5 per 5 gr, and
     d = 1 ft/s. The rules disagree and mechanics bends where they are straight, so each
     step counts with an uncertainty of 40 percent, all in quadrature with the
-    reference's. Prefer any other model where its data are at hand.
+    reference's, 10 ft/s unless given. Prefer any other model where its data are at hand.
     """
 
     name = "rules"
     version = "1"
     sources = (
         Source("Rules of thumb of the archery trade, no source", standing="common practice"),
-    )
-    validity = (
-        Validity(
-            "mass_per_draw_weight",
-            LEAST_MASS,
-            np.inf,
-            reason="Under 5 grains per pound (common practice): follow the bow maker's chart.",
-        ),
     )
     example = MappingProxyType({"reference_speed": 96.3})
 
@@ -107,10 +97,10 @@ class Rules(LaunchModel):
     )
 
     def limits(self) -> tuple[Validity, ...]:
-        """Arrow masses from 50 gr below to 100 gr above the reference, besides the least mass."""
+        """Arrow masses from 50 gr below to 100 gr above the reference."""
         low, high = self.reference_arrow_mass - 50 * GRAIN, self.reference_arrow_mass + 100 * GRAIN
         reason = "A straight rule leaves the true, bent relation: keep near the reference arrow."
-        return (Validity("arrow_mass", low, high, reason=reason), *self.validity)
+        return (Validity("arrow_mass", low, high, reason=reason),)
 
     def launch_speed(self, case: LaunchCase) -> LaunchSpeed:
         """Speed, m/s; raises CaseError where draw length or weight lacks, or none is left."""

@@ -10,16 +10,18 @@ from arrowloft.plugin import (
     LaunchCase,
     LaunchModel,
     LaunchSpeed,
+    Note,
     ParameterError,
+    Real,
     Source,
     Validity,
     parameter,
 )
 
-LEAST_MASS = 5 * 64.79891e-6 / 4.4482216152605
-"""5 grains per pound of draw weight, kg/N."""
 REACH = 1.25
 """How far beyond the masses shot the virtual mass is taken as constant (a cautious choice)."""
+DOUBTFUL = 0.1
+"""Relative uncertainty of the speed beyond which the two arrows tell too little."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,7 +36,8 @@ class TwoArrow(LaunchModel):
         M = (m2 v2^2 - m1 v1^2) / (v1^2 - v2^2),
         E = v1^2 v2^2 (m2 - m1) / (2 (v1^2 - v2^2)).
 
-    Uncertainty from the readings' u: u hypot((1 - t) (v/v1)^3, t (v/v2)^3).
+    Uncertainty from the readings' u, 1 ft/s unless given:
+    u hypot((1 - t) (v/v1)^3, t (v/v2)^3).
     """
 
     name = "two-arrow"
@@ -43,14 +46,6 @@ class TwoArrow(LaunchModel):
         Source("P. E. Klopsteg, Am. J. Phys. 11 (1943) 175: virtual mass", standing="from memory"),
         Source("B. W. Tuijn, B. W. Kooi, Eur. J. Phys. 13 (1992) 127-134: nearly constant M"),
         Source("Elimination of E and M from two energy balances", standing="derived"),
-    )
-    validity = (
-        Validity(
-            "mass_per_draw_weight",
-            LEAST_MASS,
-            np.inf,
-            reason="Under 5 grains per pound (common practice): follow the bow maker's chart.",
-        ),
     )
     example = MappingProxyType(
         {"first_mass": 0.0236, "first_speed": 90.2, "second_mass": 0.0311, "second_speed": 80.4}
@@ -103,10 +98,10 @@ class TwoArrow(LaunchModel):
         return abs(common) * float(np.hypot(v1, v2)) * self.reading_uncertainty
 
     def limits(self) -> tuple[Validity, ...]:
-        """Arrow masses up to a quarter beyond those shot, besides the fixed ranges."""
+        """Arrow masses up to a quarter beyond those shot."""
         light, heavy = sorted((self.first_mass, self.second_mass))
         reason = "The virtual mass is only nearly constant: stay near the masses shot."
-        return (Validity("arrow_mass", light / REACH, heavy * REACH, reason=reason), *self.validity)
+        return (Validity("arrow_mass", light / REACH, heavy * REACH, reason=reason),)
 
     def launch_speed(self, case: LaunchCase) -> LaunchSpeed:
         """Speed, m/s; figures: virtual mass with its uncertainty, stored energy."""
@@ -114,7 +109,8 @@ class TwoArrow(LaunchModel):
         t = (case.arrow.mass - self.first_mass) / (self.second_mass - self.first_mass)
         speed = 1 / np.sqrt((1 - t) / v1**2 + t / v2**2)
         spread = np.hypot((1 - t) * (speed / v1) ** 3, t * (speed / v2) ** 3)
-        return LaunchSpeed(speed, self.reading_uncertainty * spread, self._figures())
+        uncertainty = self.reading_uncertainty * spread
+        return LaunchSpeed(speed, uncertainty, self._figures(), _doubt(uncertainty / speed))
 
     def _figures(self) -> Mapping[str, tuple[float, str]]:
         energy = (self.first_mass + self.virtual_mass) * self.first_speed**2 / 2
@@ -123,3 +119,16 @@ class TwoArrow(LaunchModel):
             "virtual_mass_uncertainty": (self.virtual_mass_uncertainty, "mass"),
             "stored_energy": (energy, "energy"),
         }
+
+
+def _doubt(share: Real) -> tuple[Note, ...]:
+    """A caution where the speed's relative uncertainty is too large in any lane."""
+    greatest = float(np.max(share))
+    if greatest <= DOUBTFUL:
+        return ()
+    message = (
+        f"The speed is uncertain by {100 * greatest:.0f} %, as the two speeds differ too little "
+        "for their own uncertainty: shoot two arrows that differ more in mass, with this arrow's "
+        "between them, or take the mean of more shots."
+    )
+    return (Note("launch-speeds-too-close", message),)

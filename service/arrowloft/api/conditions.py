@@ -6,12 +6,15 @@ from typing import Any, cast
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.wording import sentence
 from arrowloft.core.air import Air, air, beyond_cipm_range
-from arrowloft.core.equipment import Arrow, Bow, launch_forward, tip_lead
+from arrowloft.core.equipment import (
+    LEAST_MASS_PER_DRAW_WEIGHT,
+    Arrow,
+    Bow,
+    launch_forward,
+    tip_lead,
+)
 from arrowloft.core.gravity import STANDARD, normal_gravity
-from arrowloft.plugin import Note
-
-LEAST_MASS_PER_DRAW_WEIGHT = 5 * 64.79891e-6 / 4.4482216152605
-"""5 grains of arrow per pound-force of draw weight, kg/N (common practice, no source)."""
+from arrowloft.plugin import LaunchSpeed, Note
 
 
 def air_of(request: Mapping[str, Any], notes: list[Note]) -> Air:
@@ -84,10 +87,23 @@ def lead_of_tip(arrow: Arrow, notes: list[Note]) -> float:
     return 0.0
 
 
-def light_arrow(bow: Bow, arrow: Arrow) -> list[Note]:
-    """A caution where the arrow is lighter than common practice allows."""
+def light_arrow(bow: Bow, arrow: Arrow, launched: LaunchSpeed | None = None) -> list[Note]:
+    """A caution where the arrow is lighter than common practice allows, or cannot be checked.
+
+    launched: the launch model's answer; one with the figure "peak_force" knows the draw
+    weight and has checked the arrow's mass by itself.
+    """
     if bow.draw_weight is None:
-        return []
+        if launched is not None and "peak_force" in launched.figures:
+            return []
+        return [
+            Note(
+                "least-mass-unchecked",
+                "The arrow's mass was not checked, as the draw weight is not known: give "
+                "bow.draw_weight to have it checked against common practice, and keep to the bow "
+                "maker's chart.",
+            )
+        ]
     if arrow.mass >= LEAST_MASS_PER_DRAW_WEIGHT * bow.draw_weight * (1 - 1e-9):
         return []
     return [

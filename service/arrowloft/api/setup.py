@@ -189,7 +189,7 @@ def resolve(request: Mapping[str, Any], registry: Registry) -> Setup:
         launched=launched,
         launch_forward=forward_of_eye(bow, arrow, notes),
         tip_lead=lead_of_tip(arrow, notes),
-        notes=tuple(notes + light_arrow(bow, arrow)),
+        notes=tuple(notes + light_arrow(bow, arrow, launched)),
     )
     _check_speed(setup)
     return setup

@@ -2,7 +2,7 @@
 
 from arrowloft.core.air import Air
 from arrowloft.core.arrays import Array, Real
-from arrowloft.core.equipment import Arrow, Bow
+from arrowloft.core.equipment import LEAST_MASS_PER_DRAW_WEIGHT, Arrow, Bow
 from arrowloft.core.flatfire import carry_speed
 from arrowloft.core.flow import DragLaw, Flow, cross_section
 from arrowloft.plugin.contract import (
@@ -39,6 +39,7 @@ from arrowloft.plugin.validity import (
 )
 
 __all__ = [
+    "LEAST_MASS_PER_DRAW_WEIGHT",
     "QUANTITIES",
     "REQUIRED",
     "Air",
