@@ -15,6 +15,11 @@ from typing import Any
 
 from arrowloft.client import Client, ClientError, Problem, Unreachable
 
+LEGEND = (
+    "+/- is one standard uncertainty, speed and drag being as uncertain as stated.\n"
+    "Travel and clicks are down positive, drift and windage clicks right positive."
+)
+
 PATIENCE = 60.0
 """Seconds for a server to answer: far more than a start takes on a slow machine."""
 
@@ -31,6 +36,7 @@ COLUMNS = {
     "energy": ("energy", "energy"),
     "apex_height": ("apex height", "length"),
     "drift": ("drift", "length"),
+    "windage_clicks": ("windage clicks", ""),
 }
 """Column of the reply -> its head and the dimension whose unit the reply's `units` names.
 
@@ -58,10 +64,12 @@ def main() -> int:
 
 
 def as_text(reply: Mapping[str, Any]) -> str:
-    """Lay a reply out: launch speed, aligned rows with their units, notes."""
-    parts = [_table(reply["rows"], reply["units"])]
+    """Lay a reply out: launch speed, aligned rows with their units, legend, pins, notes."""
+    parts = [_table(reply["rows"], reply["units"]), LEGEND]
     if summary := _summary(reply):
         parts.insert(0, summary)
+    if pins := reply.get("pins"):
+        parts.append(_pins(pins, reply["units"]))
     notes = [_note(note) for note in reply.get("notes", ())]
     if notes:
         parts.append("\n".join(notes))
@@ -125,7 +133,8 @@ def _table(rows: Sequence[Mapping[str, Any]], units: Mapping[str, str]) -> str:
     """Columns that the reply has, right-aligned under their heads and units."""
     columns = []
     for name, (title, dimension) in COLUMNS.items():
-        if name in rows[0]:
+        # Clicks say what turns say, to the sight's own step.
+        if name in rows[0] and not (name == "turns" and "clicks" in rows[0]):
             head = [*title.split(), units.get(dimension, "")]
             cells = _cells([row[name] for row in rows])
             columns.append((head, cells, max(map(len, [*head, *cells]))))
@@ -140,6 +149,19 @@ def _table(rows: Sequence[Mapping[str, Any]], units: Mapping[str, str]) -> str:
         [cells[index].rjust(width) for _, cells, width in columns] for index in range(len(rows))
     ]
     return "\n".join("  ".join(line).rstrip() for line in lines)
+
+
+def _pins(pins: Sequence[Mapping[str, Any]], units: Mapping[str, str]) -> str:
+    """One paragraph: where each pin stands below the first."""
+    places = [
+        f"{distance} {units.get('distance', '')} at {travel} {units.get('length', '')}"
+        for distance, travel in zip(
+            _cells([pin["distance"] for pin in pins]),
+            _cells([pin["travel"] for pin in pins]),
+            strict=True,
+        )
+    ]
+    return textwrap.fill(f"Pins, down from the first: {', '.join(places)}", 96)
 
 
 def _cells(values: Sequence[float]) -> list[str]:

@@ -6,6 +6,7 @@ from typing import Any
 from flask import Flask, Response
 
 from arrowloft.api import catalogue, problems
+from arrowloft.api.replies import JSON
 from arrowloft.api.resource import Edge, Limits
 from arrowloft.plugin.registry import Registry
 
@@ -35,5 +36,8 @@ def _finished(response: Response) -> Response:
     headers.setdefault("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'")
     headers.setdefault("Referrer-Policy", "no-referrer")
     if "Allow" in headers:
-        headers["Allow"] = ", ".join(sorted(headers["Allow"].split(", ")))
+        methods = sorted(headers["Allow"].split(", "))
+        headers["Allow"] = ", ".join(methods)
+        if "QUERY" in methods:
+            headers["Accept-Query"] = JSON
     return response

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from types import TracebackType
 from typing import Any, Self
-from urllib.parse import quote
+from urllib.parse import quote, urlsplit
 
 import requests
 
@@ -13,7 +13,7 @@ _PROBLEM = "application/problem+json"
 
 
 class ClientError(Exception):
-    """Raised where a call gave no answer: by its subclasses only."""
+    """Raised where a call gave no answer, or the address of the service is none."""
 
 
 class Unreachable(ClientError):
@@ -63,6 +63,8 @@ class Client:
     session: one of your own, for instance to go through a proxy; the client's own
         takes nothing from the environment, so that a local service is asked directly.
 
+    Raises ClientError for an address that is none.
+
     Each method raises Problem where the service answers with one, Unreachable where no
     reply comes, UnexpectedReply where something else answers. Requests and replies are
     described in the service's /openapi.json.
@@ -76,6 +78,7 @@ class Client:
     ) -> None:
         if not timeout > 0:
             raise ValueError("timeout must be a number of seconds above 0")
+        _check_address(base_url)
         self.base_url = base_url.rstrip("/")
         self.timeout = timeout
         if session is None:
@@ -161,8 +164,22 @@ class Client:
             raise Unreachable(f"{url} cannot be reached; is the service running there?") from error
         except requests.exceptions.ChunkedEncodingError as error:
             raise Unreachable(f"{url} cut its reply off") from error
+        except requests.exceptions.RequestException as error:
+            raise ClientError(f"{url} cannot be asked: {error}") from error
         _expect(response, accept)
         return response
+
+
+def _check_address(base_url: str) -> None:
+    try:
+        parts = urlsplit(base_url)
+        sound = parts.scheme in ("http", "https") and parts.hostname and parts.port != 0
+    except ValueError:
+        sound = False
+    if not sound:
+        raise ClientError(
+            f"{base_url!r} is not the address of a service; give one such as http://127.0.0.1:8080"
+        )
 
 
 def _expect(response: requests.Response, form: str) -> None:

@@ -11,6 +11,7 @@ from werkzeug.test import TestResponse
 
 from arrowloft.api.resource import Limits
 from arrowloft.app import create_app
+from arrowloft.core.reach import Unsolved
 
 Body = dict[str, Any]
 PATH = "/v1/mark-table"
@@ -73,20 +74,24 @@ INVALID: list[tuple[Callable[[Body], None], str, str]] = [
     (put("arrow/mass", "1 g; 2"), "/arrow/mass", "number"),
     (put("arrow/mass", "\u0661\u0662 g"), "/arrow/mass", "number"),
     (put("arrow/mass", "1_0 g"), "/arrow/mass", "number"),
-    (put("arrow/mass", "-388 gr"), "/arrow/mass", "Give at least 15.4324 gr"),
-    (put("arrow/mass", "0 g"), "/arrow/mass", "Give at least 1 g"),
-    (put("arrow/mass", "388 oz"), "/arrow/mass", "Give at most"),
-    (put("arrow/shaft_diameter", "0 mm"), "/arrow/shaft_diameter", "Give at least 2 mm"),
-    (put("slope", "61 deg"), "/slope", "Give at most 60 deg"),
+    (put("arrow/mass", "-388 gr"), "/arrow/mass", "Give 15.4324 gr to"),
+    (put("arrow/mass", "0 g"), "/arrow/mass", "Give 1 g to 200 g; 0 g is outside."),
+    (put("arrow/mass", "388 oz"), "/arrow/mass", "388 oz is outside."),
+    (put("arrow/shaft_diameter", "0 mm"), "/arrow/shaft_diameter", "Give 2 mm to"),
+    (put("slope", "61 deg"), "/slope", "to 60 deg; 61 deg is outside."),
     (put("slope", 0), "/slope", "string of a number and a unit"),
-    (put("air/temperature", "-300 degC"), "/air/temperature", "at least -60 degC"),
+    (put("air/temperature", "-300 degC"), "/air/temperature", "Give -60 degC to"),
+    (put("arrow/mass", "388 grain"), "/arrow/mass", 'did you mean "gr"?'),
+    (put("arrow/mass", "388 GR"), "/arrow/mass", 'did you mean "gr"?'),
+    (put("air/temperature", "54 F"), "/air/temperature", 'did you mean "degF"?'),
+    (put("air/temperature", "12 \u00b0C"), "/air/temperature", 'did you mean "degC"?'),
     # numbers
-    (put("air/relative_humidity", 78), "/air/relative_humidity", "at most 1"),
+    (put("air/relative_humidity", 70), "/air/relative_humidity", "Give 0 to 1; 70 is outside."),
     (put("air/relative_humidity", "0.7"), "/air/relative_humidity", "without quotes"),
     (put("air/relative_humidity", True), "/air/relative_humidity", "plain number"),
     (put("air/relative_humidity", 10**399), "/air/relative_humidity", "too large"),
     (put("sight/clicks_per_turn", 12.5), "/sight/clicks_per_turn", "whole"),
-    (put("sight/clicks_per_turn", 0), "/sight/clicks_per_turn", "at least 1"),
+    (put("sight/clicks_per_turn", 0), "/sight/clicks_per_turn", "Give 1 to 1000; 0 is"),
     # objects, lists, choices
     (put("bow", []), "/bow", "object"),
     (put("bow", "bow"), "/bow", "object"),
@@ -114,7 +119,7 @@ INVALID: list[tuple[Callable[[Body], None], str, str]] = [
     (
         put("drag", {"model": "constant", "parameters": {"coefficient": -1}}),
         "/drag/parameters/coefficient",
-        "at least",
+        "Give 0 to 20; -1 is outside.",
     ),
     (put("launch/parameters/speed", "260 ft/s"), "/launch/parameters/", "one of"),
     # distances
@@ -128,9 +133,9 @@ INVALID: list[tuple[Callable[[Body], None], str, str]] = [
     (put("distances", [20]), "/distances/0", "unit"),
     (put("distances", ["20 yd", None]), "/distances/1", "null"),
     (put("distances", "20 yd"), "/distances", "list"),
-    (put("distances", ["2000 m"]), "/distances/0", "at most 1000 m"),
+    (put("distances", ["2000 m"]), "/distances/0", "to 1000 m; 2000 m is outside"),
     (put("distances/step", "1 mm"), "/distances/step", "at most 1000"),
-    (put("distances/step", "0 m"), "/distances/step", "at least"),
+    (put("distances/step", "0 m"), "/distances/step", "0 m is outside"),
     (put("distances/to", "10 yd"), "/distances/to", "`from`"),
 ]
 
@@ -163,7 +168,8 @@ def test_every_fault_is_named_in_one_order(client: FlaskClient, body: Body) -> N
 
 def test_ten_thousand_listed_distances_are_too_much(client: FlaskClient, body: Body) -> None:
     body["distances"] = ["20 yd"] * 10_000
-    problem(client.post(PATH, json=body), 413, "too-large")
+    found = problem(client.post(PATH, json=body), 413, "too-large")
+    assert found["errors"] == [{"pointer": "", "detail": found["detail"]}]
 
 
 def test_at_most_twenty_faults_are_listed(client: FlaskClient, body: Body) -> None:
@@ -308,6 +314,24 @@ def test_beyond_reach_points_at_range_zero_and_pins(client: FlaskClient, body: B
     body["sight"]["pins"] = ["20 yd", "999 yd"]
     found = problem(client.post(PATH, json=body), 422, "beyond-reach")
     assert [e["pointer"] for e in found["errors"]] == ["/sight/zero_distance", "/sight/pins/1"]
+    assert found["errors"][0]["detail"].startswith("This distance is beyond reach")
+
+
+@pytest.mark.parametrize("name", ["mark_table", "trajectory"])
+def test_a_flight_that_cannot_be_followed_is_refused(
+    client: FlaskClient, body: Body, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    def unsolved(*_: Any, **__: Any) -> None:
+        raise Unsolved("no flight")
+
+    monkeypatch.setattr(f"arrowloft.api.{name}.{name}", unsolved)
+    if name == "trajectory":
+        del body["sight"], body["distances"]
+        body["target"] = "20 m"
+    reply = client.post(f"/v1/{name.replace('_', '-')}", json=body)
+    found = problem(reply, 422, "cannot-be-followed")
+    assert found["title"] == "The flight cannot be followed"
+    assert [error["pointer"] for error in found["errors"]] == ["/arrow"]
 
 
 def test_too_near_says_how_near(client: FlaskClient, body: Body) -> None:
@@ -369,6 +393,11 @@ def test_a_model_says_what_it_lacks(client: FlaskClient, body: Body) -> None:
 )
 def test_unknown_paths_are_problems(client: FlaskClient, path: str) -> None:
     problem(client.get(path), 404, "not-found")
+
+
+def test_an_unknown_kind_of_model_names_those_there_are(client: FlaskClient) -> None:
+    found = problem(client.get("/v1/models/foo/none"), 404, "not-found")
+    assert found["detail"] == '"foo" is no kind of model; the kinds are drag and launch.'
 
 
 def test_a_path_of_half_a_surrogate_pair_is_a_problem(client: FlaskClient) -> None:

@@ -272,6 +272,20 @@ def test_a_reply_that_is_cut_off_is_unreachable(silent: socket.socket) -> None:
     thread.join(5)
 
 
+@pytest.mark.parametrize(
+    "address", ["nonsense", "", "127.0.0.1:8080", "ftp://a", "http://", "http://a:b", "http://[::"]
+)
+def test_there_is_no_client_without_an_address(address: str) -> None:
+    with pytest.raises(ClientError, match="is not the address of a service"):
+        Client(address)
+
+
+def test_whatever_else_hinders_a_request_is_an_error_of_the_client() -> None:
+    # The path lies outside of what the check of the address sees.
+    with Client("http://..") as client, pytest.raises(ClientError):
+        client.health()
+
+
 @pytest.mark.parametrize("timeout", [0, -1, math.nan])
 def test_there_is_no_client_without_a_timeout(timeout: float) -> None:
     with pytest.raises(ValueError, match="timeout"):
@@ -358,6 +372,11 @@ def test_the_demos_table_is_printed(service: str) -> None:
         # Four digits of the largest number of the column are shown.
         assert float(line[0]) == pytest.approx(row["distance"], abs=0.05)
         assert float(line[2]) == pytest.approx(row["travel"], abs=0.005)
+    assert "+/- is one standard uncertainty" in printed.stdout
+    pins = printed.stdout.partition("Pins, down from the first: ")[2].partition("\n\n")[0]
+    assert pins.split(", ")[1].startswith("30 yd at ") and len(pins.split(", ")) == 3
+    clicks = [int(line[-1]) for line in lines]
+    assert clicks == [row["windage_clicks"] for row in reply["rows"]]
     for note in reply["notes"]:
         assert f"[{note['code']}]" in printed.stdout
     assert max(map(len, printed.stdout.splitlines())) <= 100

@@ -115,7 +115,10 @@ def test_head_and_options(client: FlaskClient) -> None:
     head = client.head("/v1/models")
     assert head.status_code == 200
     assert head.data == b""
-    assert client.options(PATH).headers["Allow"] == "OPTIONS, POST, QUERY"
+    options = client.options(PATH).headers
+    assert options["Allow"] == "OPTIONS, POST, QUERY"
+    assert options["Accept-Query"] == "application/json"
+    assert "Accept-Query" not in client.options("/healthz").headers
 
 
 def test_the_entrance_points_on(client: FlaskClient) -> None:

@@ -90,6 +90,52 @@ def test_a_port_that_is_none(settings: dict[str, str], port: str) -> None:
     assert f"ARROWLOFT_PORT={port}" in line
 
 
+@pytest.mark.parametrize("workers", ["abc", "0", "-1", "2.5", "1000"])
+def test_a_number_of_workers_that_is_none(settings: dict[str, str], workers: str) -> None:
+    line = only_line(run("run", settings | {"ARROWLOFT_WORKERS": workers}, "--once"))
+    assert f"ARROWLOFT_WORKERS={workers}" in line
+
+
+def reason_in(log: Path) -> str:
+    """What deploy/run takes from the server's log as the reason why it did not start."""
+    script = re.search(r"^reason_in_log\(\) \{.*?^\}", (DEPLOY / "run").read_text(), re.M | re.S)
+    assert script
+    return subprocess.run(
+        ["bash", "-c", f"{script[0]}\nreason_in_log"],
+        env=os.environ | {"LOG": str(log)},
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout
+
+
+def test_every_fault_of_a_model_is_told_whole(settings: dict[str, str], tmp_path: Path) -> None:
+    folder = tmp_path / "stranger"
+    (folder / "stranger-1.dist-info").mkdir(parents=True)
+    (folder / "stranger_module.py").write_text("raise RuntimeError('no' + ' licence' * 99)\n")
+    about = folder / "stranger-1.dist-info"
+    (about / "METADATA").write_text("Metadata-Version: 2.1\nName: stranger\nVersion: 1\n")
+    points = [f"m{number} = stranger_module:Model" for number in range(9)]
+    (about / "entry_points.txt").write_text("\n".join(["[arrowloft.drag_models]", *points]))
+    log = tmp_path / "service.log"
+    with log.open("w") as written:
+        ended = subprocess.run(
+            [sys.executable, "-m", "gunicorn", "--config", "deploy/gunicorn.conf.py"],
+            env=settings | {"PYTHONPATH": str(folder)},
+            cwd=ROOT,
+            stdout=written,
+            stderr=subprocess.STDOUT,
+            timeout=SECONDS,
+        )
+    assert ended.returncode != 0
+    head, *lines = reason_in(log).splitlines()
+    assert head == "The installed models have 9 fault(s):"
+    assert len(lines) == 9
+    for number, line in enumerate(lines):
+        assert line.startswith(f"  stranger 1, arrowloft.drag_models:m{number}: cannot be loaded")
+        assert line.endswith("no" + " licence" * 99)
+
+
 def path_without_python(tmp_path: Path) -> str:
     """A PATH with what the scripts need, and with no Python but one that does not run."""
     folder = tmp_path / "bin"

@@ -3,11 +3,11 @@
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
-from arrowloft.api.problems import Fault, Problem
+from arrowloft.api.problems import KINDS, Fault, Problem
 from arrowloft.api.replies import ReplyUnits
 from arrowloft.api.wording import sentence
 from arrowloft.core.aim import TooNear
-from arrowloft.core.reach import BeyondReach
+from arrowloft.core.reach import BeyondReach, Unsolved
 from arrowloft.plugin import ParameterError
 from arrowloft.plugin.validity import OutsideValidity
 
@@ -50,7 +50,7 @@ def solving(units: ReplyUnits, pointer: Callable[[int], str]) -> Iterator[None]:
         yield
     except BeyondReach as error:
         farthest = units.text(error.farthest, "distance")
-        detail = f"Beyond reach: this set-up reaches {farthest} at most. Ask for less."
+        detail = f"This distance is beyond reach: the set-up reaches {farthest} at most."
         value = units.value(error.farthest, "distance")
         raise Problem(
             "beyond-reach", detail, _faults(error.lanes, pointer, detail), farthest=value
@@ -59,6 +59,9 @@ def solving(units: ReplyUnits, pointer: Callable[[int], str]) -> Iterator[None]:
         nearest = units.text(error.nearest, "distance")
         detail = f"Too near: this arrow leaves the string reaching {nearest}. Ask for more."
         raise Problem("invalid-request", detail, _faults(error.lanes, pointer, detail)) from error
+    except Unsolved as error:
+        detail = KINDS["cannot-be-followed"].advice
+        raise Problem("cannot-be-followed", detail, (Fault("/arrow", detail),)) from error
 
 
 def _faults(lanes: Sequence[int], pointer: Callable[[int], str], detail: str) -> list[Fault]:

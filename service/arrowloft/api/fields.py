@@ -11,7 +11,7 @@ from marshmallow import ValidationError
 
 from arrowloft import units
 from arrowloft.api.schemas import MOST_FAULTS, Member, Resolver, Strict
-from arrowloft.api.wording import nearest, sentence, shown, unit_of, written
+from arrowloft.api.wording import nearest, shown, unit_fault, unit_of, written
 
 
 class _Bounds(NamedTuple):
@@ -33,18 +33,18 @@ class _Bounds(NamedTuple):
         return max(least), min(greatest)
 
 
-def _refuse(value: float, bounds: _Bounds, say: Callable[[float], str]) -> NoReturn:
-    """Raise ValidationError for a value outside the bounds: which one, in the caller's terms."""
-    low, high, above, below = bounds
-    if low is not None and value < low:
-        raise ValidationError(f"Give at least {say(low)}.")
-    if high is not None and value > high:
-        raise ValidationError(f"Give at most {say(high)}.")
-    if above is not None and value <= above:
-        raise ValidationError(f"Give more than {say(above)}.")
-    if below is not None and value >= below:
-        raise ValidationError(f"Give less than {say(below)}.")
-    raise AssertionError("the value is inside its bounds")
+def _refuse(given: str, bounds: _Bounds, say: Callable[[float], str]) -> NoReturn:
+    """Raise ValidationError for a value outside the bounds, all in the caller's terms."""
+    low, high, above, below = (None if bound is None else say(bound) for bound in bounds)
+    if low and high:
+        raise ValidationError(f"Give {low} to {high}; {given} is outside.")
+    least = f"at least {low}" if low else f"more than {above}" if above else None
+    most = f"at most {high}" if high else f"less than {below}" if below else None
+    if least and most:
+        raise ValidationError(f"Give {least} and {most}; {given} is outside.")
+    if least:
+        raise ValidationError(f"{given} is too little: give {least}.")
+    raise ValidationError(f"{given} is too much: give {most}.")
 
 
 class Quantity(Member):
@@ -81,9 +81,9 @@ class Quantity(Member):
         try:
             si = units.parse(value, self.dimension)
         except units.UnitError as error:
-            raise ValidationError(sentence(str(error))) from None
+            raise ValidationError(unit_fault(value, self.dimension, str(error))) from None
         if not self._least <= si <= self._greatest:
-            _refuse(si, self.bounds, lambda bound: self._in_unit_of(value, bound))
+            _refuse(value, self.bounds, lambda bound: self._in_unit_of(value, bound))
         return si
 
     def _in_unit_of(self, text: str, si: float) -> str:
@@ -138,7 +138,7 @@ class Number(Member):
         if not math.isfinite(number):
             raise ValidationError("The number is too large: give a finite one.")
         if not self._least <= number <= self._greatest:
-            _refuse(number, self.bounds, lambda bound: f"{bound:.6g}")
+            _refuse(f"{number:.15g}", self.bounds, lambda bound: f"{bound:.6g}")
         return number
 
     def json_schema(self, resolver: Resolver) -> dict[str, Any]:

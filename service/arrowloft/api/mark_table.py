@@ -27,6 +27,8 @@ from arrowloft.core.marks import mark_table
 from arrowloft.core.sight import Scale, Sight, Thread
 from arrowloft.plugin import Note
 
+_PROVEN = "counted from a proven zero mark: zero at the zero distance itself by definition."
+
 _COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("distance", "distance", "Distance of the aim point."),
     ("launch_angle", "angle", "Arrow's line above the line of sight."),
@@ -39,17 +41,33 @@ _COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("apex_distance", "distance", "Distance of the highest point."),
     ("descent_angle", "angle", "Path to the line of sight at arrival, negative when falling."),
     ("drift", "length", "Sideways displacement by wind in the target plane, right positive."),
-    ("windage_travel", "length", "Sideways travel of the pin that cancels the drift."),
-    ("height_uncertainty", "length", "Standard uncertainty of the height of the impact."),
-    ("travel_uncertainty", "length", "Standard uncertainty of the travel."),
+    (
+        "windage_travel",
+        "length",
+        "Sideways travel of the pin that cancels the drift, right positive.",
+    ),
+    (
+        "height_uncertainty",
+        "length",
+        f"Standard uncertainty of the height of the impact, {_PROVEN}",
+    ),
+    ("travel_uncertainty", "length", f"Standard uncertainty of the travel, {_PROVEN}"),
 )
 _SIGHT_COLUMNS: tuple[tuple[str, str, str], ...] = (
-    ("turns", "number", "Turns of the screw from the zero."),
-    ("clicks", "number", "Whole clicks from the zero."),
+    ("turns", "number", "Turns of the screw from the zero, down positive."),
+    ("clicks", "number", "Whole clicks from the zero, down positive."),
     ("click_shift", "length", "Shift of the impact, up positive, by rounding to whole clicks."),
     ("reading", "number", "Reading of the sight's scale."),
-    ("windage_turns", "number", "Turns of the windage screw that cancel the drift."),
-    ("windage_clicks", "number", "Whole clicks of windage."),
+    (
+        "windage_turns",
+        "number",
+        "Turns of the windage screw that cancel the drift, pin to the right positive.",
+    ),
+    (
+        "windage_clicks",
+        "number",
+        "Whole clicks of windage that cancel the drift, pin to the right positive.",
+    ),
 )
 _PIN_COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("distance", "distance", "Distance of the pin."),
@@ -144,7 +162,7 @@ def resource(edge: Edge) -> Resource:
             },
         ),
         forms=(CSV,),
-        problems=("model-cannot-answer", "outside-validity", "beyond-reach"),
+        problems=("model-cannot-answer", "outside-validity", "beyond-reach", "cannot-be-followed"),
     )
 
 
@@ -155,8 +173,8 @@ def _zero(asked: Mapping[str, Any], notes: list[Note]) -> float:
     notes.append(
         Note(
             "zero-assumed",
-            "Travel counts from the nearest distance asked for: give sight.zero_distance to "
-            "count from where the sight is set.",
+            "Travel and its uncertainty count from the nearest distance asked for, as if its mark "
+            "were proven: give sight.zero_distance to count from where the sight is set.",
         )
     )
     return float(min(asked["distances"]))

@@ -15,7 +15,7 @@ from arrowloft.api.replies import JSON, sources_reply
 from arrowloft.api.reply_schemas import SourceReply, many, number, text
 from arrowloft.api.resource import Edge, Resource
 from arrowloft.api.schemas import Strict
-from arrowloft.api.wording import sentence
+from arrowloft.api.wording import sentence, shown
 from arrowloft.plugin.registry import Registry, UnknownModel
 
 ParametersSchema = Callable[[str, str], dict[str, Any]]
@@ -106,6 +106,11 @@ def description(edge: Edge, schema_of: ParametersSchema) -> Resource:
         try:
             edge.registry.get(kind, name)
         except UnknownModel as error:
+            if kind not in edge.registry.models:
+                kinds = " and ".join(edge.registry.models)
+                raise Problem(
+                    "not-found", f"{shown(kind)} is no kind of model; the kinds are {kinds}."
+                ) from error
             raise Problem(
                 "not-found", "No such model is installed: GET /v1/models lists them."
             ) from error

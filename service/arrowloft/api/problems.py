@@ -74,6 +74,11 @@ KINDS: Mapping[str, Kind] = {
         "A target is beyond reach",
         "Ask for distances up to the farthest that the detail names.",
     ),
+    "cannot-be-followed": Kind(
+        422,
+        "The flight cannot be followed",
+        "Check mass, diameter, drag and speed: they describe an arrow that hardly flies.",
+    ),
     "no-such-path": Kind(
         422,
         "The path asked for does not exist",
@@ -180,7 +185,9 @@ def from_http(error: HTTPException) -> Problem:
     if isinstance(error, MethodNotAllowed):
         methods = sorted(set(error.valid_methods or ()) - {"HEAD", "OPTIONS"})
         ours = f"Use {' or '.join(methods)} here."
-    return Problem(code, ours or KINDS[code].advice)
+    detail = ours or KINDS[code].advice
+    # Too large is the body as a whole: the empty pointer.
+    return Problem(code, detail, (Fault("", detail),) if code == "too-large" else ())
 
 
 def install(app: Flask) -> None:

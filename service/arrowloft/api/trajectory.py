@@ -126,7 +126,13 @@ def resource(edge: Edge) -> Resource:
             },
         ),
         forms=(CSV,),
-        problems=("model-cannot-answer", "outside-validity", "beyond-reach", "no-such-path"),
+        problems=(
+            "model-cannot-answer",
+            "outside-validity",
+            "beyond-reach",
+            "cannot-be-followed",
+            "no-such-path",
+        ),
     )
 
 

@@ -1,11 +1,13 @@
 """Words for problems: what a caller wrote, repeated safely, and what they may have meant."""
 
 import difflib
+import re
 from collections.abc import Sequence
 
 from arrowloft import units
 
 _LONGEST_ECHO = 60
+_AFTER_NUMBER = re.compile(r"-?[0-9.]+(?:[eE][+-]?[0-9]+)? *\W*([^\W\d_].*)")
 
 
 def shown(text: object) -> str:
@@ -16,12 +18,37 @@ def shown(text: object) -> str:
 
 def nearest(name: str, known: Sequence[str]) -> str:
     """A hint at the nearest known name, or the list of them where none is near."""
-    if name and len(name) <= _LONGEST_ECHO:
-        near = difflib.get_close_matches(name, known, 1)
-        near += [item for item in known if item.startswith(name)]
-        if near:
-            return f"did you mean {shown(near[0])}?"
-    return f"known here: {', '.join(known)}."
+    near = _near(name, known)
+    return f"did you mean {shown(near)}?" if near else f"known here: {', '.join(known)}."
+
+
+def _near(name: str, known: Sequence[str]) -> str | None:
+    """The known name that looks most like this one, begins with it, or ends with it."""
+    if not name or len(name) > _LONGEST_ECHO:
+        return None
+    near = difflib.get_close_matches(name, known, 1)
+    near += [item for item in known if item.startswith(name)]
+    near += [item for item in known if item.endswith(name)]
+    return near[0] if near else None
+
+
+def unit_fault(text: str, dimension: str, fault: str) -> str:
+    """What `units.parse` said of a text, with the unit that its writer may have meant.
+
+    A unit may be cut short (C for degC) or be written out (grain for gr).
+    """
+    found = _AFTER_NUMBER.fullmatch(text[:_LONGEST_ECHO])
+    known = units.units_of(dimension)
+    if found is None or found[1] in known:
+        return sentence(fault)
+    folded = {unit.casefold(): unit for unit in reversed(known)}
+    name = found[1].casefold()
+    begun = [unit for unit in folded if len(unit) > 1 and name.startswith(unit)]
+    near = _near(name, tuple(folded)) or max(begun, key=len, default=None)
+    if near is None:
+        return sentence(fault)
+    # The example's unit may be another.
+    return sentence(f"{fault.partition(', for example')[0]}; did you mean {shown(folded[near])}?")
 
 
 def sentence(text: str) -> str:

@@ -1,6 +1,5 @@
 """The registry: which models are installed, from where, and how one is made."""
 
-from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
@@ -17,6 +16,9 @@ GROUPS: Mapping[str, Kind] = MappingProxyType(
     {"arrowloft.drag_models": "drag", "arrowloft.launch_models": "launch"}
 )
 """Entry-point group -> kind of its models."""
+
+_OURS = "arrowloft"
+"""The distribution of the built-in models."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,7 @@ class PluginFault:
     fault: str
 
     def __str__(self) -> str:
-        return f"{self.origin}, {self.entry_point}: {self.fault}"
+        return " ".join(f"{self.origin}, {self.entry_point}: {self.fault}".split())
 
 
 class PluginFaults(RuntimeError):
@@ -199,13 +201,16 @@ def _breaches(item: _Candidate) -> list[str]:
 
 
 def _clashes(candidates: Iterable[_Candidate]) -> list[PluginFault]:
-    """A fault for each candidate whose kind and name another has too."""
-    candidates = list(candidates)
-    counts = Counter((item.kind, item.name) for item in candidates)
+    """A fault for each candidate whose kind and name another has; the built-in one keeps it."""
+    keepers: dict[tuple[Kind, str], _Candidate] = {}
     faults = []
-    for item in candidates:
-        if counts[item.kind, item.name] > 1:
-            message = f"another {item.kind} model is called {item.name!r} too; remove one"
+    for item in sorted(candidates, key=lambda item: item.origin.distribution != _OURS):
+        keeper = keepers.setdefault((item.kind, item.name), item)
+        if keeper is not item:
+            message = (
+                f"the {item.kind} model of {keeper.origin} is called {item.name!r} too; "
+                "rename or remove one"
+            )
             faults.append(PluginFault(item.origin, item.entry_point, message))
     return faults
 
