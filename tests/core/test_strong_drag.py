@@ -88,3 +88,13 @@ def test_the_apex_of_a_long_arc_under_strong_drag():
     assert path.apex_height == pytest.approx(path.height[top], abs=1e-4)
     assert path.apex_distance == pytest.approx(path.distance[top], abs=0.05)
     assert path.apex_height >= path.height.max() - 1e-9
+
+
+def test_a_lane_that_is_done_early_is_not_lost_while_others_go_on():
+    # It stopped moving at all, and zero over zero once made its error NaN.
+    one = shot(91.0, 0.026, 0.0057, 2.95, 38.0).with_(wind_speed=26.2, wind_from=6.0)
+    distances = np.arange(10.0, 168.0)
+    aimed = aim(one, distances)
+    assert np.all(aimed.points[:100] > 0)
+    alone = aim(one, distances[5:6])
+    assert aimed.launch_angle[5] == pytest.approx(alone.launch_angle[0], abs=1e-9)

@@ -245,7 +245,7 @@ def solve(
         action = forces.act(velocity)
         acceleration = _foreseen(action, acceleration, launch.time, grid)
     airspeed = forces.airspeed(velocity)[1]
-    ratio = np.minimum(moved / before, 0.99)
+    ratio = np.minimum(moved / (before + 1e-300), 0.99)
     left = moved * np.maximum(2.0 * ratio / (1.0 - ratio), LEFT)
     return Flights(shot, forces, grid, launch, acceleration, velocity, airspeed, moved, left)
 

@@ -151,7 +151,8 @@ def _low_angles(
 ) -> Array:
     def excess(angle: Array, lane: Array) -> Array:
         lanes = lane.astype(np.intp)
-        return _ranges(shot, angle, lanes, windage) - distance[lanes]
+        # An angle too low to rise to the line of sight has no range at all.
+        return np.nan_to_num(_ranges(shot, angle, lanes, windage)) - distance[lanes]
 
     lanes = inside.astype(float)
     low = 0.3 * top[inside]
@@ -166,7 +167,9 @@ def _low_angles(
     )
     # At the reach itself both ends may lie on one side by a rounding: the top is the root.
     close = np.abs(excess(top[inside], lanes)) < 1e-6
-    angle = np.where(found.success, found.x, np.where(close, top[inside], np.nan))
+    # And a root must be one: the range jumps where the path begins to rise to the line.
+    met = found.success & (np.abs(found.f_x) < 1e-6)
+    angle = np.where(met, found.x, np.where(close, top[inside], np.nan))
     if np.isnan(angle).any():
         raise Unsolved("no launch angle was found for a distance within reach")
     result: Array = angle
