@@ -1,5 +1,6 @@
 """Strict schemas: every member is named, unknown ones are refused, valid requests read fast."""
 
+from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from typing import Any, Protocol, cast
 
@@ -89,7 +90,7 @@ def strict(name: str, members: Mapping[str, Any]) -> type[Strict]:
     return cast(type[Strict], Strict.from_dict(dict(members), name=name))
 
 
-class Member(fields.Field[Any]):
+class Member(fields.Field[Any], ABC):
     """A strict field: one `read`, one `json_schema`, no validators beside them."""
 
     default_error_messages = {  # noqa: RUF012
@@ -101,13 +102,13 @@ class Member(fields.Field[Any]):
         metadata = {"description": description} if description else {}
         super().__init__(metadata=metadata, **options)
 
+    @abstractmethod
     def read(self, value: Any) -> Any:
         """The checked value in SI; ValidationError says what to do instead."""
-        raise NotImplementedError
 
+    @abstractmethod
     def json_schema(self, resolver: Resolver) -> dict[str, Any]:
         """What `read` takes, as JSON Schema."""
-        raise NotImplementedError
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> Any:
         return self.read(value)

@@ -8,8 +8,8 @@ import numpy as np
 from arrowloft.core.aimed import Aimed, angle_error, summary
 from arrowloft.core.arrays import Array, Lanes, Mask, Real
 from arrowloft.core.collocation import lobatto
-from arrowloft.core.flight import CONVERGED, LEFT, Flights, Launch, sideways, solve
-from arrowloft.core.goals import Aim, Goal
+from arrowloft.core.flight import CONVERGED, LEFT, Flights, Goal, Launch, sideways, solve
+from arrowloft.core.goals import Aim
 from arrowloft.core.guess import flat_fire_guess
 from arrowloft.core.reach import aim_near_reach
 from arrowloft.core.shot import Shot, as_lanes, lane_count
@@ -31,8 +31,9 @@ def aim(shot: Shot, distance: Real, *, windage: bool | Mask = False) -> Aimed:
     distance: m, a float or an array of lanes.  windage: yaw the bow as well, so that
     the tip meets the aim point itself; otherwise its miss to the side is `drift`.
 
-    Raises TooNear for a distance that does not lie ahead of the launched tip. Where a
-    distance is beyond reach its lane is NaN; `reach.require_reached` turns that into an error.
+    Raises TooNear for a distance that does not lie ahead of the launched tip, Unsolved for
+    a flight that drag all but stops. Where a distance is beyond reach its lane is NaN;
+    `reach.require_reached` turns that into an error.
     """
     count = lane_count(shot, distance)
     distance = as_lanes(distance, count)

@@ -6,8 +6,7 @@ import numpy as np
 
 from arrowloft.core.arrays import Array, Lanes, Mask
 from arrowloft.core.collocation import Rule
-from arrowloft.core.flight import CONVERGED, Flights
-from arrowloft.core.goals import Goal
+from arrowloft.core.flight import CONVERGED, Flights, Goal
 from arrowloft.core.splitting import passes_kink
 
 

@@ -49,7 +49,7 @@ class Aims:
 def aim_at_distances(shot: Shot, distances: Array) -> Aims:
     """Aim one shot (every member a float) at each distance, m, in the order given.
 
-    Raises TooNear, BeyondReach.
+    Raises TooNear, BeyondReach, Unsolved.
     """
     require_ahead(shot, distances)
     for knots, level in KNOTS:
@@ -61,7 +61,7 @@ def aim_at_distances(shot: Shot, distances: Array) -> Aims:
 
 
 @dataclass(frozen=True)
-class Lanes:
+class Variants:
     """Variants of a shot, solved side by side: shot, distances, and lanes with windage.
 
     In this order: as it is, `full` lanes; a little faster, and with a little more drag,
@@ -76,7 +76,7 @@ class Lanes:
     few: int
 
     @classmethod
-    def of(cls, shot: Shot, full: Array, few: Array) -> "Lanes":
+    def of(cls, shot: Shot, full: Array, few: Array) -> "Variants":
         """The lanes for these distances."""
         faster, thicker = slice(full.size, -few.size), slice(full.size + few.size, None)
         distance = np.concatenate((full, few, few))
@@ -114,13 +114,26 @@ class Lanes:
 
 
 def _each(shot: Shot, distances: Array) -> Aims:
-    """Every row by itself; the shot as it is comes first, since it may not reach them all."""
-    require_reached(shot, aim(shot, distances))
-    lanes = Lanes.of(shot, distances, distances)
-    aimed = aim(lanes.shot, lanes.distance, windage=lanes.windage)
-    plain = aimed.lanes(slice(0, lanes.full))
-    change = lanes.changes(aimed.launch_angle, plain.launch_angle)
-    return Aims(plain, lanes.steered(aimed.yaw), Sensitivity(*change))
+    """Every row by itself."""
+    variants = Variants.of(shot, distances, distances)
+    aimed = _at_once(variants)
+    if aimed is None:
+        # The shot as it is comes first: a table that it does not reach ends there.
+        require_reached(shot, aim(shot, distances))
+        aimed = aim(variants.shot, variants.distance, windage=variants.windage)
+    plain = aimed.lanes(slice(0, variants.full))
+    change = variants.changes(aimed.launch_angle, plain.launch_angle)
+    return Aims(plain, variants.steered(aimed.yaw), Sensitivity(*change))
+
+
+def _at_once(variants: Variants) -> Aimed | None:
+    """All lanes at the first level, for a short table; None where that is not good enough."""
+    if variants.full > KNOTS[0][0]:  # a longer one comes here since the first level failed
+        return None
+    distance = variants.distance
+    flights, goal = aimed_flights(variants.shot, distance, variants.windage, LEVELS[0])
+    error = angle_error(flights, goal, distance)
+    return summary(flights, goal, distance, error) if error.max() <= TOLERANCE else None
 
 
 def _spread(shot: Shot, distances: Array, knots: int, level: tuple[int, int]) -> Aims | None:
@@ -130,20 +143,20 @@ def _spread(shot: Shot, distances: Array, knots: int, level: tuple[int, int]) ->
         return None
     middle, half = 0.5 * (low + high), 0.5 * (high - low)
     (points, to_series), (few, few_to_series) = _chebyshev(knots), _chebyshev(FEW)
-    lanes = Lanes.of(shot, np.exp(middle + half * points), np.exp(middle + half * few))
-    flights, goal = aimed_flights(lanes.shot, lanes.distance, lanes.windage, level)
-    error = angle_error(flights, goal, lanes.distance)
-    angle = lanes.plain(flights.launch.angle) @ to_series
+    variants = Variants.of(shot, np.exp(middle + half * points), np.exp(middle + half * few))
+    flights, goal = aimed_flights(variants.shot, variants.distance, variants.windage, level)
+    error = angle_error(flights, goal, variants.distance)
+    angle = variants.plain(flights.launch.angle) @ to_series
     worst = error.max() + _left_out(angle)
     if not worst <= TOLERANCE:
         return None
     terms = _terms((np.log(distances) - middle) / half, knots)
-    goal.lever = lanes.plain(goal.lever) @ to_series @ terms
+    goal.lever = variants.plain(goal.lever) @ to_series @ terms
     rows = _at_rows(flights, shot, to_series, terms)
     aimed = summary(rows, goal, distances, np.full(distances.size, worst))
     at_few = angle @ _terms_at_few(knots)
-    change = lanes.changes(flights.launch.angle, at_few) @ few_to_series
-    yaw = lanes.steered(flights.launch.yaw) @ to_series @ terms
+    change = variants.changes(flights.launch.angle, at_few) @ few_to_series
+    yaw = variants.steered(flights.launch.yaw) @ to_series @ terms
     return Aims(aimed, yaw, Sensitivity(*(change @ terms[:FEW])))
 
 

@@ -6,8 +6,8 @@ one small matrix product and evaluating them anew converges like a factorial
 (Picard iteration); the unknown angle and time are corrected on the way.
 """
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
-from typing import Protocol
 
 import numpy as np
 
@@ -121,12 +121,18 @@ class Launch:
         self.line, self.up = rows[1:], rows[:2]
 
 
-class Goal(Protocol):
-    """What a flight must meet; corrects angle, yaw or time by one step of Newton's method."""
+class Goal(ABC):
+    """What a flight must meet: corrects angle, yaw or time by a step of Newton's method.
 
+    lever: rise of the impact in the plane across the line of sight where the flight
+        ends, per launch angle, m/rad, (lanes,); filled by `correct`.
+    """
+
+    lever: Array
+
+    @abstractmethod
     def correct(self, launch: Launch, end: "End") -> Array:
         """Change the launch in place; return how far each lane moved (rad or relative)."""
-        ...
 
 
 @dataclass(frozen=True)
@@ -251,7 +257,7 @@ def solve(
 
 
 def _foreseen(action: Action, before: Array, time: Array, grid: Grid) -> Array:
-    """Accelerations with the drag's answer to their own change added, to first order.
+    """Accelerations with the drag's answer to their own change added, to second order.
 
     A change da of the accelerations changes the velocity by its integral and the drag,
     quadratic in speed, by twice its rate along the flight and once across it.

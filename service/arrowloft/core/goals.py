@@ -1,29 +1,13 @@
 """What a flight must meet: an aim point, a plane, or the line of sight."""
 
-from abc import ABC, abstractmethod
-
 import numpy as np
 
 from arrowloft.core.arrays import Array, Mask, Real
-from arrowloft.core.flight import End, Launch
+from arrowloft.core.flight import End, Goal, Launch
 
 LONGEST_STEP = 0.3
 """A single correction changes the angle by at most 0.3 rad and the time by at most 30 %:
 far from the solution the held accelerations say little."""
-
-
-class Goal(ABC):
-    """Corrects angle, yaw or time of the lanes by one step of Newton's method each time.
-
-    lever: rise of the impact in the plane across the line of sight where the flight
-        ends, per launch angle, m/rad, (lanes,); filled by `correct`.
-    """
-
-    lever: Array
-
-    @abstractmethod
-    def correct(self, launch: Launch, end: End) -> Array:
-        """Change the launch in place; return how far each lane moved (rad or relative)."""
 
 
 class Aim(Goal):

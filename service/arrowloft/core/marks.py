@@ -81,8 +81,8 @@ def mark_table(
     speed_uncertainty: standard uncertainty of the launch speed, m/s.
     drag_uncertainty: of the drag area, as a share of it.
 
-    Raises TooNear, BeyondReach; their lanes count the distances, then the zero
-    distance, then the pins.
+    Raises TooNear, BeyondReach, Unsolved; the lanes of the first two count the distances,
+    then the zero distance, then the pins.
     """
     rows = distances.size
     aims = aim_at_distances(shot, np.concatenate((distances, [sight.zero_distance], sight.pins)))

@@ -9,8 +9,8 @@ from scipy.optimize import elementwise
 from arrowloft.core.aimed import ERROR_SHARE, Aimed, summary
 from arrowloft.core.arrays import Array, Lanes, Mask
 from arrowloft.core.collocation import lobatto
-from arrowloft.core.flight import CONVERGED, Flights, Launch, sideways, solve
-from arrowloft.core.goals import Fall, Goal
+from arrowloft.core.flight import CONVERGED, Flights, Goal, Launch, sideways, solve
+from arrowloft.core.goals import Fall
 from arrowloft.core.shot import Shot, as_lanes, lane_count
 from arrowloft.core.splitting import split
 from arrowloft.core.stepping import range_of_angle

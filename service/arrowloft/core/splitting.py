@@ -9,15 +9,18 @@ import numpy as np
 
 from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.collocation import Panels, lobatto
-from arrowloft.core.flight import CONVERGED, Flights, solve
-from arrowloft.core.goals import Goal
+from arrowloft.core.flight import CONVERGED, Flights, Goal, solve
 from arrowloft.core.shot import Shot
 
 MOST_KINKS = 12
 """Kinks passed in one flight that are split; more leave their error to the estimate."""
 
 PANEL_POINTS = 12
+"""Collocation points of each panel."""
+
 ROUNDS = 8
+"""Most solutions, each with its edges moved closer to the kinks."""
+
 SETTLED = 1e-7
 """Share of the time by which an edge may miss its kink: what that adds is its square."""
 

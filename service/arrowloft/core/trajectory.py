@@ -9,8 +9,8 @@ from arrowloft.core.aim import LEVELS, TOLERANCE, aim, aimed_flights
 from arrowloft.core.aimed import ERROR_SHARE, angle_error, apex_of
 from arrowloft.core.arrays import Array
 from arrowloft.core.collocation import lobatto
-from arrowloft.core.flight import CONVERGED, Flights, Forces, Launch, sideways, solve
-from arrowloft.core.goals import Fall, Goal, Plane
+from arrowloft.core.flight import CONVERGED, Flights, Forces, Goal, Launch, sideways, solve
+from arrowloft.core.goals import Fall, Plane
 from arrowloft.core.reach import falling_flights, require_reached
 from arrowloft.core.shot import Shot
 from arrowloft.core.splitting import split
