@@ -1,6 +1,7 @@
 """POST /v1/mark-table: sight marks, and what the flight does, over many distances."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -9,93 +10,74 @@ from flask import Response, request
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
 from arrowloft.api.distances import Distances, pointer
-from arrowloft.api.replies import CSV, JSON, Column
+from arrowloft.api.replies import CSV, JSON
 from arrowloft.api.reply_schemas import (
     SolutionReply,
     many,
-    number,
     part,
     quantity,
     reply_schema,
-    whole,
 )
 from arrowloft.api.resource import Edge, Resource
-from arrowloft.api.schemas import strict
 from arrowloft.api.setup import resolve
 from arrowloft.api.shared import request_schema
+from arrowloft.api.sights import sight_of, zero_distance
+from arrowloft.api.tables import Head, columns, csv_reply, row_schema
 from arrowloft.core.marks import mark_table
-from arrowloft.core.sight import Scale, Sight, Thread
 from arrowloft.plugin import Note
 
 _PROVEN = "counted from a proven zero mark: zero at the zero distance itself by definition."
 
-_COLUMNS: tuple[tuple[str, str, str], ...] = (
-    ("distance", "distance", "Distance of the aim point."),
-    ("launch_angle", "angle", "Arrow's line above the line of sight."),
-    ("travel", "length", "Travel of the pin from the zero distance, down positive."),
-    ("time", "time", "Launch to arrival of the tip."),
-    ("speed", "speed", "Speed at arrival."),
-    ("energy", "energy", "Kinetic energy at arrival."),
-    ("momentum", "momentum", "Momentum at arrival."),
-    ("apex_height", "length", "Highest point above the line of sight."),
-    ("apex_distance", "distance", "Distance of the highest point."),
-    ("descent_angle", "angle", "Path to the line of sight at arrival, negative when falling."),
-    ("drift", "length", "Sideways displacement by wind in the target plane, right positive."),
-    (
+_of_sight = partial(Head, optional=True)
+
+_COLUMNS: tuple[Head, ...] = (
+    Head("distance", "distance", "Distance of the aim point."),
+    Head("launch_angle", "angle", "Arrow's line above the line of sight."),
+    Head("travel", "length", "Travel of the pin from the zero distance, down positive."),
+    Head("time", "time", "Launch to arrival of the tip."),
+    Head("speed", "speed", "Speed at arrival."),
+    Head("energy", "energy", "Kinetic energy at arrival."),
+    Head("momentum", "momentum", "Momentum at arrival."),
+    Head("apex_height", "length", "Highest point above the line of sight."),
+    Head("apex_distance", "distance", "Distance of the highest point."),
+    Head("descent_angle", "angle", "Path to the line of sight at arrival, negative when falling."),
+    Head("drift", "length", "Sideways displacement by wind in the target plane, right positive."),
+    Head(
         "windage_travel",
         "length",
         "Sideways travel of the pin that cancels the drift, right positive.",
     ),
-    (
+    Head(
         "height_uncertainty",
         "length",
         f"Standard uncertainty of the height of the impact, {_PROVEN}",
     ),
-    ("travel_uncertainty", "length", f"Standard uncertainty of the travel, {_PROVEN}"),
+    Head("travel_uncertainty", "length", f"Standard uncertainty of the travel, {_PROVEN}"),
 )
-_SIGHT_COLUMNS: tuple[tuple[str, str, str], ...] = (
-    ("turns", "number", "Turns of the screw from the zero, down positive."),
-    ("clicks", "number", "Whole clicks from the zero, down positive."),
-    ("click_shift", "length", "Shift of the impact, up positive, by rounding to whole clicks."),
-    ("reading", "number", "Reading of the sight's scale."),
-    (
+_SIGHT_COLUMNS: tuple[Head, ...] = (
+    _of_sight("turns", "number", "Turns of the screw from the zero, down positive."),
+    _of_sight("clicks", "number", "Whole clicks from the zero, down positive.", whole=True),
+    _of_sight(
+        "click_shift", "length", "Shift of the impact, up positive, by rounding to whole clicks."
+    ),
+    _of_sight("reading", "number", "Reading of the sight's scale."),
+    _of_sight(
         "windage_turns",
         "number",
         "Turns of the windage screw that cancel the drift, pin to the right positive.",
     ),
-    (
+    _of_sight(
         "windage_clicks",
         "number",
         "Whole clicks of windage that cancel the drift, pin to the right positive.",
+        whole=True,
     ),
 )
-_PIN_COLUMNS: tuple[tuple[str, str, str], ...] = (
-    ("distance", "distance", "Distance of the pin."),
-    ("travel", "length", "From the first pin, down positive."),
-    ("gap", "length", "From the pin before; 0 for the first."),
+_PIN_COLUMNS: tuple[Head, ...] = (
+    Head("distance", "distance", "Distance of the pin."),
+    Head("travel", "length", "From the first pin, down positive."),
+    Head("gap", "length", "From the pin before; 0 for the first."),
 )
-_WHOLE = frozenset({"clicks", "windage_clicks"})
-
-
-def _documented(columns: tuple[tuple[str, str, str], ...], *, required: bool) -> dict[str, Any]:
-    members: dict[str, Any] = {}
-    for name, dimension, text in columns:
-        if name in _WHOLE:
-            members[name] = whole(text, required=required)
-        elif dimension == "number":
-            members[name] = number(text, required=required)
-        else:
-            members[name] = quantity(dimension, text, required=required)
-    return members
-
-
-def _row_schema() -> Any:
-    members = _documented(_COLUMNS, required=True) | _documented(_SIGHT_COLUMNS, required=False)
-    return strict("MarkRow", members)()
-
-
-def _pin_schema() -> Any:
-    return strict("PinRow", _documented(_PIN_COLUMNS, required=True))()
 
 
 def resource(edge: Edge) -> Resource:
@@ -119,7 +101,7 @@ def resource(edge: Edge) -> Resource:
         asked = schema.read(body)
         setup = resolve(asked, edge.registry)
         notes: list[Note] = []
-        sight = _sight(asked["sight"], _zero(asked, notes))
+        sight = sight_of(asked["sight"], zero_distance(asked, notes))
         distances = np.array(asked["distances"])
         with solving(setup.units, _pointer(body, distances.size)):
             table = mark_table(
@@ -130,17 +112,16 @@ def resource(edge: Edge) -> Resource:
                 drag_uncertainty=setup.drag_uncertainty,
             )
         notes += setup.flown_notes(table.airspeed_range)
-        units, columns = setup.units, _columns(table, _COLUMNS + _SIGHT_COLUMNS)
+        units, found = setup.units, columns(table, _COLUMNS + _SIGHT_COLUMNS)
         if form == CSV:
-            headings = [units.heading(column) for column in columns]
-            return replies.csv_reply(headings, units.rows(columns))
+            return csv_reply(units, found)
         own: dict[str, Any] = {
             "zero_distance": units.value(sight.zero_distance, "distance"),
-            "rows": units.json_rows(columns),
+            "rows": units.json_rows(found),
             "solution": replies.solution(table.error, table.airspeed_range, units),
         }
         if table.pins is not None:
-            own["pins"] = units.json_rows(_columns(table.pins, _PIN_COLUMNS))
+            own["pins"] = units.json_rows(columns(table.pins, _PIN_COLUMNS))
         return replies.json_reply(setup.reply(own, notes), forms=2)
 
     return Resource(
@@ -156,53 +137,19 @@ def resource(edge: Edge) -> Resource:
             "MarkTableReply",
             {
                 "zero_distance": quantity("distance", "Distance that travel counts from."),
-                "rows": many(_row_schema(), "One row a distance, in the order asked for."),
-                "pins": many(_pin_schema(), "The sight's fixed pins.", required=False),
+                "rows": many(
+                    row_schema("MarkRow", _COLUMNS + _SIGHT_COLUMNS),
+                    "One row a distance, in the order asked for.",
+                ),
+                "pins": many(
+                    row_schema("PinRow", _PIN_COLUMNS), "The sight's fixed pins.", required=False
+                ),
                 "solution": part(SolutionReply(), "How the flights were solved."),
             },
         ),
         forms=(CSV,),
         problems=("model-cannot-answer", "outside-validity", "beyond-reach", "cannot-be-followed"),
     )
-
-
-def _zero(asked: Mapping[str, Any], notes: list[Note]) -> float:
-    given = asked["sight"].get("zero_distance")
-    if given is not None:
-        return float(given)
-    notes.append(
-        Note(
-            "zero-assumed",
-            "Travel and its uncertainty count from the nearest distance asked for, as if its mark "
-            "were proven: give sight.zero_distance to count from where the sight is set.",
-        )
-    )
-    return float(min(asked["distances"]))
-
-
-def _sight(asked: Mapping[str, Any], zero: float) -> Sight:
-    scale = asked.get("scale")
-    return Sight(
-        radius=asked["radius"],
-        zero_distance=zero,
-        elevation=_thread(asked, ""),
-        windage=_thread(asked, "windage_"),
-        scale=None
-        if scale is None
-        else Scale(
-            reading_at_zero=scale["reading"],
-            travel_per_unit=scale["travel_per_unit"],
-            increases_down=scale["increases"] == "down",
-        ),
-        pins=tuple(asked.get("pins", ())),
-    )
-
-
-def _thread(asked: Mapping[str, Any], side: str) -> Thread | None:
-    travel = asked.get(f"{side}travel_per_turn")
-    if travel is None:
-        return None
-    return Thread(travel_per_turn=travel, clicks_per_turn=asked.get(f"{side}clicks_per_turn"))
 
 
 def _pointer(body: dict[str, Any], rows: int) -> Callable[[int], str]:
@@ -214,12 +161,3 @@ def _pointer(body: dict[str, Any], rows: int) -> Callable[[int], str]:
         return "/sight/zero_distance" if lane == rows else f"/sight/pins/{lane - rows - 1}"
 
     return pointer_of
-
-
-def _columns(table: Any, wanted: tuple[tuple[str, str, str], ...]) -> list[Column]:
-    """The columns that the table has: what the sight lacks is None there."""
-    return [
-        Column(name, dimension, values, name in _WHOLE)
-        for name, dimension, _ in wanted
-        if (values := getattr(table, name)) is not None
-    ]

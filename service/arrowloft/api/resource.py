@@ -17,12 +17,15 @@ class Limits:
     """What one request may ask for; each can be set by the app's configuration.
 
     body: bytes of a request's body.  distances: rows of a table.  samples: points of a
-    trajectory.
+    trajectory.  cells: flights of a grid, such as distances times slopes.  obstacles: of
+    one clearance.
     """
 
     body: int = 64 * 1024
     distances: int = 1000
     samples: int = 2000
+    cells: int = 5000
+    obstacles: int = 20
 
 
 @dataclass(frozen=True)

@@ -15,18 +15,19 @@ from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.replies import CSV, JSON, Column, ReplyUnits
 from arrowloft.api.reply_schemas import SolutionReply, many, part, quantity, reply_schema
 from arrowloft.api.resource import Edge, Resource
-from arrowloft.api.schemas import Member, Strict, strict
+from arrowloft.api.schemas import Member, Strict
 from arrowloft.api.setup import resolve
 from arrowloft.api.shared import distance, request_schema
+from arrowloft.api.tables import Head, columns, csv_reply, row_schema
 from arrowloft.core.trajectory import BackwardPath, NeverArrives, Trajectory, trajectory
 
-_POINTS: tuple[tuple[str, str, str], ...] = (
-    ("distance", "distance", "Along the line of sight."),
-    ("height", "length", "Above the line of sight."),
-    ("right", "length", "Right of the line of sight."),
-    ("time", "time", "Since launch."),
-    ("speed", "speed", "Speed."),
-    ("angle", "angle", "Path to the line of sight, rising positive."),
+_POINTS = (
+    Head("distance", "distance", "Along the line of sight."),
+    Head("height", "length", "Above the line of sight."),
+    Head("right", "length", "Right of the line of sight."),
+    Head("time", "time", "Since launch."),
+    Head("speed", "speed", "Speed."),
+    Head("angle", "angle", "Path to the line of sight, rising positive."),
 )
 
 
@@ -98,12 +99,11 @@ def resource(edge: Edge) -> Resource:
         _check_count(path.time.size, edge.limits.samples)
         notes = setup.flown_notes(path.airspeed_range)
         units = setup.units
-        columns = [Column(name, kind, getattr(path, name)) for name, kind, _ in _POINTS]
+        points = columns(path, _POINTS)
         if form == CSV:
-            headings = [units.heading(column) for column in columns]
-            return replies.csv_reply(headings, units.rows(columns))
+            return csv_reply(units, points)
         return replies.json_reply(
-            setup.reply(_own(path, columns, units, "target" in asked), notes), forms=2
+            setup.reply(_own(path, points, units, "target" in asked), notes), forms=2
         )
 
     return Resource(
@@ -121,7 +121,9 @@ def resource(edge: Edge) -> Resource:
                 "launch_angle": quantity("angle", "Arrow's line above the line of sight."),
                 "drift": quantity("length", "Of the tip at arrival, right positive."),
                 "apex": part(Apex(), "The highest point above the line of sight."),
-                "points": many(_point_schema(), "Points of the path, from the launch on."),
+                "points": many(
+                    row_schema("PathPoint", _POINTS), "Points of the path, from the launch on."
+                ),
                 "solution": part(SolutionReply(), "How the flight was solved."),
             },
         ),
@@ -134,11 +136,6 @@ def resource(edge: Edge) -> Resource:
             "no-such-path",
         ),
     )
-
-
-def _point_schema() -> Any:
-    members = {name: quantity(kind, words) for name, kind, words in _POINTS}
-    return strict("PathPoint", members)()
 
 
 @contextmanager
@@ -159,7 +156,7 @@ def _check_count(points: int, most: int) -> None:
         raise ValidationError({"step": [f"This step makes {points} points: at most {most}."]})
 
 
-def _own(path: Trajectory, columns: list[Column], units: ReplyUnits, aimed: bool) -> dict[str, Any]:
+def _own(path: Trajectory, points: list[Column], units: ReplyUnits, aimed: bool) -> dict[str, Any]:
     return {
         "launch_angle": units.value(path.launch_angle, "angle"),
         "drift": units.value(path.drift, "length"),
@@ -167,7 +164,7 @@ def _own(path: Trajectory, columns: list[Column], units: ReplyUnits, aimed: bool
             "distance": units.value(path.apex_distance, "distance"),
             "height": units.value(path.apex_height, "length"),
         },
-        "points": units.json_rows(columns),
+        "points": units.json_rows(points),
         "solution": replies.solution(
             path.error, path.airspeed_range, units, "angle" if aimed else "length"
         ),

@@ -17,6 +17,7 @@ from arrowloft.core.aimed import Aimed, angle_error, summary
 from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.flight import Flights, Forces, Launch, sideways
 from arrowloft.core.reach import require_reached
+from arrowloft.core.series import chebyshev, left_out, terms
 from arrowloft.core.shot import Shot
 
 KNOTS = ((16, LEVELS[0]), (24, LEVELS[1]))
@@ -142,63 +143,37 @@ def _spread(shot: Shot, distances: Array, knots: int, level: tuple[int, int]) ->
     if high - low < 1e-9:
         return None
     middle, half = 0.5 * (low + high), 0.5 * (high - low)
-    (points, to_series), (few, few_to_series) = _chebyshev(knots), _chebyshev(FEW)
+    (points, to_series), (few, few_to_series) = chebyshev(knots), chebyshev(FEW)
     variants = Variants.of(shot, np.exp(middle + half * points), np.exp(middle + half * few))
     flights, goal = aimed_flights(variants.shot, variants.distance, variants.windage, level)
     error = angle_error(flights, goal, variants.distance)
     angle = variants.plain(flights.launch.angle) @ to_series
-    worst = error.max() + _left_out(angle)
+    worst = error.max() + left_out(angle)
     if not worst <= TOLERANCE:
         return None
-    terms = _terms((np.log(distances) - middle) / half, knots)
-    goal.lever = variants.plain(goal.lever) @ to_series @ terms
-    rows = _at_rows(flights, shot, to_series, terms)
+    at_rows = terms((np.log(distances) - middle) / half, knots)
+    goal.lever = variants.plain(goal.lever) @ to_series @ at_rows
+    rows = _at_rows(flights, shot, to_series, at_rows)
     aimed = summary(rows, goal, distances, np.full(distances.size, worst))
     at_few = angle @ _terms_at_few(knots)
     change = variants.changes(flights.launch.angle, at_few) @ few_to_series
-    yaw = variants.steered(flights.launch.yaw) @ to_series @ terms
-    return Aims(aimed, yaw, Sensitivity(*(change @ terms[:FEW])))
-
-
-def _left_out(series: Array) -> float:
-    """What a series leaves out: its last pair of terms, times their decay from the pair before."""
-    last, before = np.abs(series[-2:]).sum(), np.abs(series[-4:-2]).sum()
-    return float(3.0 * last * min(last / (before + 1e-300), 1.0))
-
-
-@lru_cache(maxsize=8)
-def _chebyshev(count: int) -> tuple[Array, Array]:
-    """Chebyshev-Lobatto points on [-1, 1]; matrix (points, terms) from values to a series."""
-    points: Array = -np.cos(np.pi * np.arange(count) / (count - 1)).astype(np.float64)
-    values = np.polynomial.chebyshev.chebvander(points, count - 1)
-    to_series: Array = np.linalg.inv(values).T.astype(np.float64)
-    return points, to_series
+    yaw = variants.steered(flights.launch.yaw) @ to_series @ at_rows
+    return Aims(aimed, yaw, Sensitivity(*(change @ at_rows[:FEW])))
 
 
 @lru_cache(maxsize=8)
 def _terms_at_few(count: int) -> Array:
-    """`_terms` at the FEW points."""
-    return _terms(_chebyshev(FEW)[0], count)
+    """`terms` at the FEW points."""
+    return terms(chebyshev(FEW)[0], count)
 
 
-def _terms(at: Array, count: int) -> Array:
-    """Chebyshev polynomials T_0 .. T_(count - 1), (terms, rows), by their recurrence."""
-    terms = np.empty((count, at.size))
-    terms[0], terms[1] = 1.0, at
-    twice = 2.0 * at
-    for k in range(2, count):
-        np.multiply(twice, terms[k - 1], out=terms[k])
-        terms[k] -= terms[k - 2]
-    return terms
-
-
-def _at_rows(flights: Flights, shot: Shot, to_series: Array, terms: Array) -> Flights:
+def _at_rows(flights: Flights, shot: Shot, to_series: Array, at_rows: Array) -> Flights:
     """Flights at the rows from the first lanes solved, one for each term."""
-    launch, points, full = flights.launch, flights.acceleration.shape[0], len(terms)
+    launch, points, full = flights.launch, flights.acceleration.shape[0], len(at_rows)
     held = flights.acceleration[..., :full].reshape(-1, full) @ to_series
-    acceleration = (held @ terms).reshape(points, launch.axes, -1)
+    acceleration = (held @ at_rows).reshape(points, launch.axes, -1)
     known = np.array((launch.angle[:full], launch.yaw[:full], launch.time[:full]))
-    angle, yaw, time = known @ to_series @ terms
+    angle, yaw, time = known @ to_series @ at_rows
     rows = Launch(shot, launch.axes, angle, yaw, time)
     velocity = time * flights.grid.integrals(acceleration)[:-1] + shot.launch_speed * rows.line
     # One range of airspeeds for all rows, that of the solved distances, which hold both ends.

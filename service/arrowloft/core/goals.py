@@ -40,17 +40,28 @@ class Aim(Goal):
 
 
 class Plane(Goal):
-    """The tip meets the plane at `distance` across the line of sight; only time unknown."""
+    """The tip meets the plane at `distance` across the line of sight; only time unknown.
+
+    The time settles before the place does, so what the place still moves counts as well.
+    """
 
     def __init__(self, distance: Array, roll: Real = 0.0) -> None:
         self.distance = distance
         self.roll = roll
+        self.met: Array | None = None
 
     def correct(self, launch: Launch, end: End) -> Array:
-        """One step in time."""
+        """One step in time; moved is also by how much of the distance the impact moved."""
         swing_s, swing_n, steep = _swing(launch, end, self.roll)
         self.lever = swing_n - steep * swing_s
-        return _lengthen(launch, (self.distance - end.tip[0]) / end.velocity[0])
+        late = (self.distance - end.tip[0]) / end.velocity[0]
+        met = (end.tip + late * end.velocity)[1:]
+        before, self.met = self.met, met
+        moved = _lengthen(launch, late)
+        if before is None:
+            return np.full(moved.size, np.inf)
+        place: Array = np.maximum(moved, np.abs(met - before).max(axis=0) / self.distance)
+        return place
 
 
 class Fall(Goal):

@@ -1,0 +1,196 @@
+"""Impacts: where arrows loosed at given angles meet planes across the line of sight.
+
+`aim` finds the angle that a sight is set to; here that angle is kept while something
+else changes - the bow is rolled, the wind blows, the arrow is another, the plane is that
+of a branch on the way - and the question is where the tip passes.
+"""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from arrowloft.core.aimed import EDGES, ERROR_SHARE, ROUNDING
+from arrowloft.core.arrays import Array, Lanes, Mask, Real
+from arrowloft.core.collocation import Rule, lobatto
+from arrowloft.core.flight import CONVERGED, Flights, Launch, sideways, solve
+from arrowloft.core.geometry import arrow_line
+from arrowloft.core.goals import Plane
+from arrowloft.core.guess import flat_fire_guess
+from arrowloft.core.shot import Shot, as_lanes, is_zero, lane_count
+from arrowloft.core.splitting import passes_kink, split
+from arrowloft.core.stepping import integrate, tip_of
+
+BLOCK = 2048
+"""Lanes solved together: a block's arrays stay in the processor's cache."""
+
+LEVELS = ((8, 14), (16, 40), (32, 40), (64, 40), (128, 40))
+"""Points in time and most iterations, tried in this order until the estimate is met."""
+
+TOLERANCE = 1e-7
+"""Estimated error of the position, m, at which a lane is done."""
+
+MOST_STEPPED = 64
+"""Most lanes that are integrated step by step, about 10 ms each, where nothing else settles."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Impacts:
+    """Where tips meet planes; arrays (lanes,), SI; NaN where an arrow never comes there.
+
+    distance: of the plane.  up, right: of the tip in it, from the line of sight.
+    time: since launch; 0 where the string still holds the arrow.
+    speed, angle: of the balance point then; the angle of its velocity to the line of sight,
+        rising positive.
+    least_airspeed, greatest_airspeed: along the flight.
+    error: estimated error of the position, m.
+    """
+
+    distance: Array
+    up: Array
+    right: Array
+    time: Array
+    speed: Array
+    angle: Array
+    least_airspeed: Array
+    greatest_airspeed: Array
+    error: Array
+
+    @property
+    def arrived(self) -> Mask:
+        """Whether each lane's arrow comes to its plane, (lanes,) bool."""
+        return np.isfinite(self.up)
+
+    @property
+    def airspeed_range(self) -> tuple[float, float]:
+        """Least and greatest airspeed of all flights that arrive, m/s."""
+        return float(np.nanmin(self.least_airspeed)), float(np.nanmax(self.greatest_airspeed))
+
+
+def impacts(shot: Shot, launch_angle: Real, distance: Real, *, yaw: Real = 0.0) -> Impacts:
+    """Loose each lane at its launch angle and yaw, rad, toward its plane at `distance`, m.
+
+    Before the arrow has left the string its tip is on the arrow's line: planes there are
+    met on that line. `shot.roll` rolls the bow about the line of sight, the aim point held.
+    A lane is NaN where its arrow turns back or falls short of the plane.
+    """
+    count = lane_count(shot, launch_angle, distance, yaw)
+    angle, yaw_lanes = as_lanes(launch_angle, count), as_lanes(yaw, count)
+    planes = as_lanes(distance, count)
+    result = _on_the_string(shot, angle, yaw_lanes, planes)
+    left = np.flatnonzero(np.isnan(result.up))
+    for level in LEVELS:
+        if not left.size:
+            break
+        left = _attempt(result, shot, angle, yaw_lanes, left, level)
+    for lane in left[:MOST_STEPPED]:
+        _step(result, shot, float(angle[lane]), float(yaw_lanes[lane]), int(lane))
+    return result
+
+
+def _on_the_string(shot: Shot, angle: Array, yaw: Array, planes: Array) -> Impacts:
+    """The planes that the tip has passed before the launch; the others are left NaN."""
+    line, up = arrow_line(angle, yaw, shot.roll)
+    tip = (shot.launch_forward + shot.tip_lead) * line[0] - shot.peep_height * up[0]
+    if not is_zero(shot.wind_speed):  # the arrow, let go, turns into the airspeed
+        tip = tip + np.abs(shot.tip_lead) * (1.0 - line[0])
+    blank = {item.name: np.full(planes.size, np.nan) for item in fields(Impacts)}
+    found = Impacts(**{**blank, "distance": planes})
+    on = planes <= tip
+    if on.any():
+        along = (planes + shot.peep_height * up[0]) / line[0]
+        held = along * line - shot.peep_height * up
+        speed = as_lanes(shot.launch_speed, planes.size)
+        rises = np.arctan2(line[1], line[0])
+        values = (held[1], held[2], 0.0, speed, rises, speed, speed, 0.0)
+        for item, value in zip(fields(Impacts)[1:], values, strict=True):
+            getattr(found, item.name)[on] = np.broadcast_to(value, planes.shape)[on]
+    return found
+
+
+def _attempt(
+    result: Impacts, shot: Shot, angle: Array, yaw: Array, lanes: Lanes, level: tuple[int, int]
+) -> Lanes:
+    """Solve the lanes at one level and store those good enough; the others are returned."""
+    block = max(BLOCK * LEVELS[0][0] // level[0], 1)
+    last = level is LEVELS[-1]
+    left = []
+    for start in range(0, lanes.size, block):
+        part = lanes[start : start + block]
+        flights = _flights(shot.take(part), angle[part], yaw[part], result.distance[part], level)
+        error = _error(flights, result.distance[part])
+        # At the last level a lane that converged stands, with its error said.
+        good = np.isfinite(error) if last else error <= TOLERANCE
+        _store(result, flights, error, part, good)
+        left.append(part[~good])
+    return np.concatenate(left)
+
+
+def _flights(
+    shot: Shot, angle: Array, yaw: Array, planes: Array, level: tuple[int, int]
+) -> Flights:
+    axes = 3 if sideways(shot, yaw) else 2
+    points, limit = level
+    with np.errstate(all="ignore"):  # an arrow that never arrives may overflow; refused below
+        _, time, rate = flat_fire_guess(shot, planes)
+        time = np.where(time > 1e-5, time, 1e-5)
+        launch = Launch(shot, axes, angle, yaw, time, rate)
+        goal = Plane(planes, shot.roll)
+        flights = solve(shot, launch, goal, lobatto(points), limit)
+        return flights if level is LEVELS[0] else split(flights, goal, limit)
+
+
+def _error(flights: Flights, planes: Array) -> Array:
+    """Estimated error of the position in the plane, m, (lanes,); inf where not converged.
+
+    What the points leave out of the acceleration, integrated twice; what the iterations
+    leave; and rounding, or how well the edges of a split flight are known.
+    """
+    launch = flights.launch
+    whole = isinstance(flights.grid, Rule)
+    with np.errstate(all="ignore"):
+        missed = launch.time**2 * flights.unresolved() * ERROR_SHARE
+        error = missed + (flights.left + (ROUNDING if whole else EDGES)) * planes
+        sound = (flights.moved <= CONVERGED) & (flights.velocity[-1, 0] > 0.0) & (launch.time > 0.0)
+    if whole:
+        sound &= ~passes_kink(flights.shot, flights.airspeed)
+    return np.where(sound, error, np.inf)
+
+
+def _store(result: Impacts, flights: Flights, error: Array, lanes: Lanes, good: Mask) -> None:
+    velocity, tip = flights.velocity[-1], flights.tip()
+    right = tip[2] if flights.launch.axes == 3 else np.zeros(lanes.size)
+    found = {
+        "up": tip[1],
+        "right": right,
+        "time": flights.launch.time,
+        "speed": np.sqrt(np.einsum("cl,cl->l", velocity, velocity)),
+        "angle": np.arctan2(velocity[1], velocity[0]),
+        "least_airspeed": flights.airspeed.min(axis=0),
+        "greatest_airspeed": flights.airspeed.max(axis=0),
+        "error": error,
+    }
+    for name, values in found.items():
+        getattr(result, name)[lanes[good]] = values[good]
+
+
+def _step(result: Impacts, shot: Shot, angle: float, yaw: float, lane: int) -> None:
+    """One lane by DOP853, where the arrow comes to its plane at all."""
+    one, plane = shot.take(slice(lane, lane + 1)), result.distance[lane]
+
+    def arrival(_: float, y: Array) -> float:
+        return float(tip_of(one, y)[0] - plane)
+
+    arrival.terminal = True  # type: ignore[attr-defined]
+    arrival.direction = 1.0  # type: ignore[attr-defined]
+    flown = integrate(one, angle, yaw, events=arrival)
+    if not len(flown.t_events[0]):
+        return
+    state = flown.y_events[0][0]
+    _, up, right = tip_of(one, state)
+    speeds = np.linalg.norm(flown.y[3:], axis=0)
+    wind = float(np.max(one.wind_speed))
+    found = (up, right, flown.t_events[0][0], np.linalg.norm(state[3:]))
+    angle_there = np.arctan2(state[4], state[3])
+    values = (*found, angle_there, max(speeds.min() - wind, 0.0), speeds.max() + wind, 1e-6)
+    for item, value in zip(fields(Impacts)[1:], values, strict=True):
+        getattr(result, item.name)[lane] = value
