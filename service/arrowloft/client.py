@@ -90,10 +90,6 @@ class Client:
         """Sight marks and flight figures for each distance asked for."""
         return self._computed("/v1/mark-table", request)
 
-    def mark_table_csv(self, request: Mapping[str, Any]) -> str:
-        """Rows of the mark table as CSV text, with a head line."""
-        return self._ask("POST", "/v1/mark-table", _CSV, request).text
-
     def trajectory(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Points along one flight, and its apex."""
         return self._computed("/v1/trajectory", request)
@@ -101,6 +97,37 @@ class Client:
     def launch_speed(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Speed and standard uncertainty that one launch model gives."""
         return self._computed("/v1/launch-speed", request)
+
+    def cant_tolerance(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Shift of the impact by a rolled bow, and how level it must be held."""
+        return self._computed("/v1/cant-tolerance", request)
+
+    def clearance(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Margins between the arrow's path and what stands in the way."""
+        return self._computed("/v1/clearance", request)
+
+    def sight_travel(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Distances that the sight's window shows, before and after it is shifted."""
+        return self._computed("/v1/sight-travel", request)
+
+    def slopes(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Marks over slant distances and slopes."""
+        return self._computed("/v1/slopes", request)
+
+    def wind(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """What winds of several speeds and directions do at each distance."""
+        return self._computed("/v1/wind", request)
+
+    def setup_change(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Where a second set-up hits with the first one's marks, and the marks to move to."""
+        return self._computed("/v1/setup-change", request)
+
+    def csv(self, computation: str, request: Mapping[str, Any]) -> str:
+        """Rows of one computation, such as "mark-table", as CSV text with a head line.
+
+        Not every computation comes as CSV: the others raise Problem.
+        """
+        return self._ask("POST", f"/v1/{quote(computation, safe='')}", _CSV, request).text
 
     def models(self) -> dict[str, Any]:
         """Every model that the service has installed."""

@@ -26,6 +26,13 @@ from arrowloft.client import Client, ClientError, Problem, UnexpectedReply, Unre
 
 ROOT = Path(__file__).resolve().parents[2]
 EXAMPLES = ROOT / "openapi" / "examples"
+COMPUTATIONS = sorted(
+    path.removeprefix("/v1/")
+    for path, operations in json.loads((ROOT / "openapi" / "openapi.json").read_text())[
+        "paths"
+    ].items()
+    if "post" in operations
+)
 
 PROBLEM = {
     "type": "/problems/invalid-request",
@@ -59,7 +66,7 @@ def echo() -> Response:
 
 def stand_in() -> Flask:
     app = Flask("stand-in", static_folder=None)
-    for path in ("/v1/mark-table", "/v1/trajectory", "/v1/launch-speed"):
+    for path in (f"/v1/{name}" for name in COMPUTATIONS):
         app.add_url_rule(path, path, echo, methods=["POST"])
     for path in ("/v1/models", "/v1/models/<kind>/<name>", "/healthz", "/openapi.json"):
         app.add_url_rule(path, path, lambda **_: echo())
@@ -112,7 +119,7 @@ def client(address: str) -> Iterator[Client]:
         yield made
 
 
-@pytest.mark.parametrize("call", ["mark_table", "trajectory", "launch_speed"])
+@pytest.mark.parametrize("call", [name.replace("-", "_") for name in COMPUTATIONS])
 def test_a_computation_is_posted_as_json(client: Client, call: str) -> None:
     asked = {"slope": "3 deg", "distances": ["20 yd"]}
     reply = getattr(client, call)(asked)
@@ -141,7 +148,7 @@ def test_a_name_cannot_leave_its_place_in_the_path(client: Client) -> None:
 
 
 def test_csv_comes_as_text(client: Client) -> None:
-    assert client.mark_table_csv({}) == "distance,travel\n20,0\n"
+    assert client.csv("mark-table", {}) == "distance,travel\n20,0\n"
 
 
 class Keeping(BaseHTTPRequestHandler):
@@ -200,7 +207,7 @@ def test_a_problem_is_raised_with_all_its_members(address: str) -> None:
 
 def test_a_problem_is_raised_where_csv_was_asked_for(address: str) -> None:
     with Client(f"{address}/problem") as client, pytest.raises(Problem):
-        client.mark_table_csv({})
+        client.csv("mark-table", {})
 
 
 def test_a_problem_without_members_has_defaults(address: str) -> None:
@@ -230,7 +237,7 @@ def test_any_other_reply_is_unexpected(address: str, reply: str, status: int) ->
 
 def test_json_where_csv_is_due_is_unexpected(address: str) -> None:
     with Client(f"{address}/list") as client, pytest.raises(UnexpectedReply):
-        client.mark_table_csv({})
+        client.csv("mark-table", {})
 
 
 def test_a_closed_port_is_unreachable() -> None:
@@ -309,8 +316,8 @@ def example(name: str) -> dict[str, Any]:
 
 def test_the_service_answers_every_computation(service: str) -> None:
     with Client(service) as client:
-        for call in ("mark_table", "trajectory", "launch_speed"):
-            reply = getattr(client, call)(example(call.replace("_", "-")))
+        for name in COMPUTATIONS:
+            reply = getattr(client, name.replace("-", "_"))(example(name))
             assert {"units", "notes"} <= reply.keys()
 
 
@@ -318,7 +325,7 @@ def test_the_services_csv_holds_the_rows_of_its_json(service: str) -> None:
     asked = example("mark-table")
     with Client(service) as client:
         rows = client.mark_table(asked)["rows"]
-        head, *lines = csv.reader(io.StringIO(client.mark_table_csv(asked)))
+        head, *lines = csv.reader(io.StringIO(client.csv("mark-table", asked)))
     assert [title.split(" ")[0] for title in head] == list(rows[0])
     assert [[float(cell) for cell in line] for line in lines] == [
         list(row.values()) for row in rows

@@ -15,7 +15,12 @@ from openapi_spec_validator import validate
 from arrowloft.api.write_openapi import main, read_examples
 from arrowloft.app import create_app
 
-COMPUTATIONS = ("mark-table", "trajectory", "launch-speed")
+OPENAPI = Path(__file__).resolve().parents[2] / "openapi"
+COMPUTATIONS = sorted(
+    path.removeprefix("/v1/")
+    for path, operations in json.loads((OPENAPI / "openapi.json").read_text())["paths"].items()
+    if "post" in operations
+)
 NOISE = {"error_estimate", "position_error"}
 """Estimates of numerical error: rounding noise decides their digits."""
 

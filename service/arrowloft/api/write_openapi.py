@@ -16,14 +16,19 @@ from arrowloft.api import catalogue, problems
 from arrowloft.api.resource import Edge, Limits
 from arrowloft.plugin.registry import Registry
 
-_COMPUTATIONS = ("mark-table", "trajectory", "launch-speed")
+_REQUEST = ".request.json"
+
+
+def _computations(directory: Path) -> list[str]:
+    """Last step of the path of each computation that has an example."""
+    return sorted(path.name.removesuffix(_REQUEST) for path in directory.glob(f"*{_REQUEST}"))
 
 
 def read_examples(directory: Path) -> dict[str, dict[str, Any]]:
     """Operation -> summary, request and, where it is written, response."""
     summary = (directory / "scenario.txt").read_text().partition("\n")[0]
     examples: dict[str, dict[str, Any]] = {}
-    for name in _COMPUTATIONS:
+    for name in _computations(directory):
         example: dict[str, Any] = {"summary": summary}
         for part in ("request", "response"):
             path = directory / f"{name}.{part}.json"
@@ -51,8 +56,8 @@ def _write_responses(edge: Edge, directory: Path) -> None:
     catalogue.install(app, edge, {})
     problems.install(app)
     client = app.test_client()
-    for name in _COMPUTATIONS:
-        body = (directory / f"{name}.request.json").read_bytes()
+    for name in _computations(directory):
+        body = (directory / f"{name}{_REQUEST}").read_bytes()
         reply = client.post(f"/v1/{name}", data=body, content_type="application/json")
         if reply.status_code != 200:
             raise RuntimeError(f"the example for {name} is not answered: {reply.text}")
