@@ -9,6 +9,20 @@ from arrowloft.api.fields import Items, Quantity
 from arrowloft.api.schemas import Member, Resolver, strict
 from arrowloft.api.shared import distance
 
+_RANGE: Any = {
+    "from": distance("First distance.", example="20 yd", required=True),
+    "to": distance("Last distance, if a step leads there.", example="100 yd", required=True),
+    "step": Quantity(
+        "distance",
+        "From one distance to the next.",
+        example="1 yd",
+        low=1e-3,
+        high=1000.0,
+        required=True,
+    ),
+}
+DistanceRange = strict("DistanceRange", _RANGE)
+
 
 class Distances(Member):
     """A list of distances, kept in its order, or `{"from", "to", "step"}`; SI once read."""
@@ -17,21 +31,7 @@ class Distances(Member):
         super().__init__(description, **options)
         self.most = most
         self.listed = Items(distance("A distance."), most=most)
-        members: Any = {
-            "from": distance("First distance.", example="20 yd", required=True),
-            "to": distance(
-                "Last distance, if a step leads there.", example="100 yd", required=True
-            ),
-            "step": Quantity(
-                "distance",
-                "From one distance to the next.",
-                example="1 yd",
-                low=1e-3,
-                high=1000.0,
-                required=True,
-            ),
-        }
-        self.ranged = strict("DistanceRange", members)()
+        self.ranged = DistanceRange()
 
     def read(self, value: Any) -> list[float]:
         """The distances in m."""

@@ -148,7 +148,7 @@ def _spread(shot: Shot, distances: Array, knots: int, level: tuple[int, int]) ->
     flights, goal = aimed_flights(variants.shot, variants.distance, variants.windage, level)
     error = angle_error(flights, goal, variants.distance)
     angle = variants.plain(flights.launch.angle) @ to_series
-    worst = error.max() + left_out(angle)
+    worst = float(error.max() + left_out(angle))
     if not worst <= TOLERANCE:
         return None
     at_rows = terms((np.log(distances) - middle) / half, knots)

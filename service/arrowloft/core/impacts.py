@@ -12,10 +12,11 @@ import numpy as np
 from arrowloft.core.aimed import EDGES, ERROR_SHARE, ROUNDING
 from arrowloft.core.arrays import Array, Lanes, Mask, Real
 from arrowloft.core.collocation import Rule, lobatto
-from arrowloft.core.flight import CONVERGED, Flights, Launch, sideways, solve
+from arrowloft.core.flight import CONVERGED, Flights, Forces, Launch, sideways, solve
 from arrowloft.core.geometry import arrow_line
 from arrowloft.core.goals import Plane
 from arrowloft.core.guess import flat_fire_guess
+from arrowloft.core.reach import Unsolved
 from arrowloft.core.shot import Shot, as_lanes, is_zero, lane_count
 from arrowloft.core.splitting import passes_kink, split
 from arrowloft.core.stepping import integrate, tip_of
@@ -29,8 +30,17 @@ LEVELS = ((8, 14), (16, 40), (32, 40), (64, 40), (128, 40))
 TOLERANCE = 1e-7
 """Estimated error of the position, m, at which a lane is done."""
 
+POOR = 1e-5
+"""Estimated error of the position, m, above which a lane is integrated step by step."""
+
 MOST_STEPPED = 64
 """Most lanes that are integrated step by step, about 10 ms each, where nothing else settles."""
+
+STEPPED = 1e-6
+"""Error of the position of a lane integrated step by step, m, with room (measured)."""
+
+DEEPEST = -1000.0
+"""m over the line of sight; an arrow that has fallen so far below comes to no plane."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,6 +82,8 @@ def impacts(shot: Shot, launch_angle: Real, distance: Real, *, yaw: Real = 0.0) 
     Before the arrow has left the string its tip is on the arrow's line: planes there are
     met on that line. `shot.roll` rolls the bow about the line of sight, the aim point held.
     A lane is NaN where its arrow turns back or falls short of the plane.
+
+    Raises Unsolved where more lanes than can be followed step by step do not settle.
     """
     count = lane_count(shot, launch_angle, distance, yaw)
     angle, yaw_lanes = as_lanes(launch_angle, count), as_lanes(yaw, count)
@@ -82,7 +94,9 @@ def impacts(shot: Shot, launch_angle: Real, distance: Real, *, yaw: Real = 0.0) 
         if not left.size:
             break
         left = _attempt(result, shot, angle, yaw_lanes, left, level)
-    for lane in left[:MOST_STEPPED]:
+    if left.size > MOST_STEPPED:
+        raise Unsolved("too many flights do not settle")
+    for lane in left:
         _step(result, shot, float(angle[lane]), float(yaw_lanes[lane]), int(lane))
     return result
 
@@ -90,9 +104,11 @@ def impacts(shot: Shot, launch_angle: Real, distance: Real, *, yaw: Real = 0.0) 
 def _on_the_string(shot: Shot, angle: Array, yaw: Array, planes: Array) -> Impacts:
     """The planes that the tip has passed before the launch; the others are left NaN."""
     line, up = arrow_line(angle, yaw, shot.roll)
-    tip = (shot.launch_forward + shot.tip_lead) * line[0] - shot.peep_height * up[0]
-    if not is_zero(shot.wind_speed):  # the arrow, let go, turns into the airspeed
-        tip = tip + np.abs(shot.tip_lead) * (1.0 - line[0])
+    balance = shot.launch_forward * line[0] - shot.peep_height * up[0]
+    tip = balance + shot.tip_lead * line[0]
+    if not is_zero(shot.wind_speed):  # let go, it turns into the airspeed and may reach farther
+        through, airspeed = Forces(shot, 3).airspeed(shot.launch_speed * line)
+        tip = np.maximum(tip, balance + shot.tip_lead * through[0] / airspeed)
     blank = {item.name: np.full(planes.size, np.nan) for item in fields(Impacts)}
     found = Impacts(**{**blank, "distance": planes})
     on = planes <= tip
@@ -117,11 +133,13 @@ def _attempt(
     for start in range(0, lanes.size, block):
         part = lanes[start : start + block]
         flights = _flights(shot.take(part), angle[part], yaw[part], result.distance[part], level)
-        error = _error(flights, result.distance[part])
-        # At the last level a lane that converged stands, with its error said.
-        good = np.isfinite(error) if last else error <= TOLERANCE
-        _store(result, flights, error, part, good)
-        left.append(part[~good])
+        way = np.maximum(result.distance[part], flights.shot.launch_speed * flights.launch.time)
+        error = _error(flights, way)
+        # More points do not lessen what the iterations leave of a long way.
+        good = error <= np.maximum(TOLERANCE, 2.0 * CONVERGED * way)
+        # At the last level a lane that converged stands, its error said, until it is stepped.
+        _store(result, flights, error, part, np.isfinite(error) if last else good)
+        left.append(part[~(error <= POOR) if last else ~good])
     return np.concatenate(left)
 
 
@@ -139,17 +157,19 @@ def _flights(
         return flights if level is LEVELS[0] else split(flights, goal, limit)
 
 
-def _error(flights: Flights, planes: Array) -> Array:
+def _error(flights: Flights, way: Array) -> Array:
     """Estimated error of the position in the plane, m, (lanes,); inf where not converged.
 
     What the points leave out of the acceleration, integrated twice; what the iterations
-    leave; and rounding, or how well the edges of a split flight are known.
+    leave, no less than they moved last, as their steps shrink unevenly; and rounding, or
+    how well the edges of a split flight are known. Shares are of the `way` flown, m.
     """
     launch = flights.launch
     whole = isinstance(flights.grid, Rule)
     with np.errstate(all="ignore"):
         missed = launch.time**2 * flights.unresolved() * ERROR_SHARE
-        error = missed + (flights.left + (ROUNDING if whole else EDGES)) * planes
+        left = np.maximum(flights.left, flights.moved)
+        error = missed + (left + (ROUNDING if whole else EDGES)) * way
         sound = (flights.moved <= CONVERGED) & (flights.velocity[-1, 0] > 0.0) & (launch.time > 0.0)
     if whole:
         sound &= ~passes_kink(flights.shot, flights.airspeed)
@@ -176,21 +196,27 @@ def _store(result: Impacts, flights: Flights, error: Array, lanes: Lanes, good: 
 def _step(result: Impacts, shot: Shot, angle: float, yaw: float, lane: int) -> None:
     """One lane by DOP853, where the arrow comes to its plane at all."""
     one, plane = shot.take(slice(lane, lane + 1)), result.distance[lane]
+    forces = Forces(one, 3)
+    wind = 0.0 if forces.still else float(forces.wind[0, 0])
+    backward = float(forces.gravity[0, 0]) <= 0.0 and wind <= 0.0
 
     def arrival(_: float, y: Array) -> float:
         return float(tip_of(one, y)[0] - plane)
 
-    arrival.terminal = True  # type: ignore[attr-defined]
+    def lost(_: float, y: Array) -> float:
+        # Once it flies back and nothing pushes it forward, it never comes.
+        turned = y[3] if backward else np.inf
+        return float(min(turned, y[1] - DEEPEST))
+
+    arrival.terminal = lost.terminal = True  # type: ignore[attr-defined]
     arrival.direction = 1.0  # type: ignore[attr-defined]
-    flown = integrate(one, angle, yaw, events=arrival)
+    flown = integrate(one, angle, yaw, events=(arrival, lost))
     if not len(flown.t_events[0]):
         return
     state = flown.y_events[0][0]
     _, up, right = tip_of(one, state)
-    speeds = np.linalg.norm(flown.y[3:], axis=0)
-    wind = float(np.max(one.wind_speed))
+    airspeed = forces.airspeed(flown.y[3:].T[:, :, None])[1]
     found = (up, right, flown.t_events[0][0], np.linalg.norm(state[3:]))
-    angle_there = np.arctan2(state[4], state[3])
-    values = (*found, angle_there, max(speeds.min() - wind, 0.0), speeds.max() + wind, 1e-6)
+    values = (*found, np.arctan2(state[4], state[3]), airspeed.min(), airspeed.max(), STEPPED)
     for item, value in zip(fields(Impacts)[1:], values, strict=True):
         getattr(result, item.name)[lane] = value

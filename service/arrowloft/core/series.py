@@ -27,11 +27,17 @@ def terms(at: Array, count: int) -> Array:
     return found
 
 
-def left_out(series: Array) -> float:
-    """What series (..., terms) leave out, the worst of them.
+def left_out(series: Array) -> Array:
+    """What series (..., terms) leave out, each of them: (...); NaN where a term is.
 
-    The last pair of terms, times its decay from the pair before.
+    The terms go on as their last pairs fall off, by a ratio r: last r / (1 - r), and three
+    times that. A pair may be small by chance, where a wavy series changes its sign: so what
+    the two pairs before it foretell counts as well.
     """
     size = np.abs(series)
-    last, before = size[..., -2:].sum(axis=-1), size[..., -4:-2].sum(axis=-1)
-    return float(np.max(3.0 * last * np.minimum(last / (before + 1e-300), 1.0)))
+    last, before, first = (size[..., -n : size.shape[-1] - n + 2].sum(axis=-1) for n in (2, 4, 6))
+    with np.errstate(invalid="ignore"):
+        ratio = np.minimum(before / (first + 1e-300), 0.99)
+        ratio = np.maximum(ratio, np.minimum(last / (before + 1e-300), 0.99))
+        missed: Array = 3.0 * np.maximum(last, before * ratio) * ratio / (1.0 - ratio)
+    return missed
