@@ -6,13 +6,19 @@ import orjson
 from flask import Flask
 
 from arrowloft.api import (
+    cant_tolerance,
+    clearance,
     entrance,
     health,
     launch_speed,
     mark_table,
     models,
     openapi,
+    setup_change,
+    sight_travel,
+    slopes,
     trajectory,
+    wind,
 )
 from arrowloft.api.resource import Edge, Resource
 
@@ -33,6 +39,12 @@ def _resources(edge: Edge, served: dict[str, bytes]) -> list[Resource]:
     return [
         mark_table.resource(edge),
         trajectory.resource(edge),
+        cant_tolerance.resource(edge),
+        clearance.resource(edge),
+        sight_travel.resource(edge),
+        slopes.resource(edge),
+        wind.resource(edge),
+        setup_change.resource(edge),
         launch_speed.resource(edge),
         models.listing(edge),
         models.description(edge, lambda kind, name: parameters[kind, name]),

@@ -19,7 +19,9 @@ from arrowloft.api.resource import Limits, Resource
 from arrowloft.api.schemas import documented
 
 _DESCRIPTION = """\
-A bow, an arrow and a sight turned into aim: sight marks, flight and launch speed.
+A bow, an arrow and a sight turned into aim: sight marks, flight and launch speed, and what \
+an archer asks next: how level to hold, what is clear of the path, what slopes, wind and \
+another set-up do, and which distances the sight can show.
 
 Quantities in requests are strings of a number and a unit, such as "281 ft/s"; a bare number
 is for what has no dimension. Replies carry plain numbers, and their `units` member says the
@@ -32,7 +34,8 @@ which OpenAPI 3.1 cannot list as an operation; `x-query` marks the paths that do
 Every error is a problem after RFC 9457, whose `errors` point at the members at fault.
 
 A body may have at most {body} bytes, a table {distances} distances, a trajectory {samples}
-points. These figures are for aiming, not for safety."""
+points, a grid (of distances times slopes, say) {cells} cells, a clearance {obstacles}
+obstacles. These figures are for aiming, not for safety."""
 
 _ALWAYS = ("not-acceptable",)
 _WITH_BODY = (
@@ -62,7 +65,11 @@ def document(resources: Sequence[Resource], limits: Limits, examples: Examples) 
         plugins=[plugin],
         info={
             "description": _DESCRIPTION.format(
-                body=limits.body, distances=limits.distances, samples=limits.samples
+                body=limits.body,
+                distances=limits.distances,
+                samples=limits.samples,
+                cells=limits.cells,
+                obstacles=limits.obstacles,
             ),
             "license": {"name": "MIT", "identifier": "MIT"},
         },

@@ -1,0 +1,101 @@
+"""The lane that an archer's arrows need, what they may touch in it, how it is seen (SI).
+
+An archer's scatter is one of directions: sideways it grows like the distance, up and down
+like the rise of the impact per launch angle, its lever. Both are taken so that at the
+target they are the group's standard deviations per distance, times that distance. That the
+scatter comes from uneven speed in part, which shows less on the way, is left out.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from arrowloft.core.arrays import Array
+from arrowloft.core.clearance import Loosed, Passage
+from arrowloft.core.groups import Group, half_width, share_in_rectangle
+from arrowloft.core.patches import Patches, Swept
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scatter:
+    """Standard deviations of the arrow's position in planes on its way, m, (planes,)."""
+
+    vertical: Array
+    sideways: Array
+
+    @classmethod
+    def of(cls, group: Group, loosed: Loosed, passage: Passage) -> "Scatter":
+        """The group's scatter where the arrow passes.
+
+        vertical(d) = angular d (lever(d) / d) / (lever(R) / R), sideways(d) = angular d,
+        R being the target's distance.
+        """
+        share = np.abs(passage.lever) * (loosed.target / loosed.lever)
+        return cls(
+            vertical=group.angular_vertical * share,
+            sideways=group.angular_sideways * passage.distance,
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lane:
+    """Edges of what must be free, m from the line of sight, (planes,); up and right positive."""
+
+    bottom: Array
+    top: Array
+    left: Array
+    right: Array
+
+
+def lane(swept: Swept, envelope: float, scatter: Scatter | None, share: float) -> Lane:
+    """What must be free for a share of the arrows; for the mean arrow where scatter is None.
+
+    The segment that the mean arrow sweeps, its envelope, and the half widths that hold the
+    share of a normal scatter, up and sideways at once.
+    """
+    low, high, leftmost, rightmost = swept.extent
+    wide = 0.0 if scatter is None else half_width(share)
+    vertical = envelope + (0.0 if scatter is None else wide * scatter.vertical)
+    sideways = envelope + (0.0 if scatter is None else wide * scatter.sideways)
+    return Lane(
+        bottom=low - vertical,
+        top=high + vertical,
+        left=leftmost - sideways,
+        right=rightmost + sideways,
+    )
+
+
+def touch_chance(swept: Swept, patches: Patches, envelope: float, scatter: Scatter) -> Array:
+    """Probability that an arrow of the group touches each patch, (patches,).
+
+    The patch is grown by the segment's extent and by the envelope, corners taken square,
+    which counts a little too much as a touch; the share of the scatter that falls into it.
+    """
+    low, high, leftmost, rightmost = swept.extent
+    return share_in_rectangle(
+        patches.bottom - high - envelope,
+        patches.top - low + envelope,
+        patches.left - rightmost - envelope,
+        patches.right - leftmost + envelope,
+        scatter.vertical,
+        scatter.sideways,
+    )
+
+
+def seen_over_sight(
+    distance: Array, up: Array, right: Array, launch_angle: float, radius: float
+) -> tuple[Array, Array]:
+    """Where a point appears over the sight: above and right of the pin, m.
+
+    In the plane of the pin, which is perpendicular to the arrow's line at the sight's
+    radius r, seen from the eye. With l = d cos(a) + h sin(a) the point's way along that line:
+
+        above = r ((h cos(a) - d sin(a)) / l + tan(a)),  right = r z / l
+
+    as the pin itself, on the line of sight, lies r tan(a) below the eye's own parallel.
+    distance d, up h, right z: of the point, m.
+    """
+    sine, cosine = np.sin(launch_angle), np.cos(launch_angle)
+    ahead = distance * cosine + up * sine
+    above = radius * ((up * cosine - distance * sine) / ahead + sine / cosine)
+    return above, radius * right / ahead
