@@ -13,11 +13,9 @@ from arrowloft.core.groups import (
     LEAST_ARROWS,
     MOST_ARROWS,
     Group,
-    half_width,
     largest_spread,
-    share_in_circle,
-    share_in_rectangle,
 )
+from arrowloft.core.shares import half_width, share_in_circle, share_in_rectangle
 
 INF = math.inf
 deviations = st.floats(-3.0, 3.0).map(lambda power: 10.0**power)

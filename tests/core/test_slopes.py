@@ -10,10 +10,11 @@ from arrowloft.core.aim import TooNear, aim
 from arrowloft.core.air import Air
 from arrowloft.core.equipment import Arrow
 from arrowloft.core.flow import cross_section
+from arrowloft.core.level_marks import LevelMarks
 from arrowloft.core.reach import BeyondReach, reach
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Scale, Sight, Thread
-from arrowloft.core.slopes import LevelMarks, slope_table
+from arrowloft.core.slopes import slope_table
 
 AIR = Air(288.15, 101325.0, 0.0, 1.225, 1.789e-5, 340.3)
 G = 9.80665

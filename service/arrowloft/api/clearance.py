@@ -207,7 +207,7 @@ def _own(case: Case, body: Mapping[str, Any]) -> dict[str, Any]:
 def _solved(case: Case) -> tuple[float, tuple[float, float]]:
     """Worst error of a position, m, and the range of airspeeds flown."""
     aimed = case.loosed.aimed
-    errors = [float(aimed.error[0] * aimed.lever[0])]
+    errors = [float(aimed.error[0] * aimed.lever[0]), *case.errors]
     errors += [float(one.error.max()) for one in case.passages]
     slow = [float(aimed.least_airspeed[0]), *(one.airspeed_range[0] for one in case.passages)]
     fast = [float(aimed.greatest_airspeed[0]), *(one.airspeed_range[1] for one in case.passages)]

@@ -38,6 +38,7 @@ class Case:
     group: Group | None
     notes: list[Note]
     passages: list[Passage] = field(default_factory=list)
+    errors: list[float] = field(default_factory=list)
 
     @classmethod
     def of(cls, asked: Mapping[str, Any], setup: Setup) -> "Case":
@@ -245,6 +246,7 @@ def _add_targets(case: Case, found: Obstacles, rows: list[dict[str, Any]]) -> No
             case.envelope,
             farthest_target(loosed.shot, loosed.target, wanted),
         )
+    case.errors.append(search.error)
     for row, spans, *ends in zip(rows, search.spans, search.nearest, search.farthest, strict=True):
         row["clear_targets"] = [span(one, units) for one in spans]
         row["searched"] = span((ends[0], ends[1]), units)

@@ -13,10 +13,11 @@ import numpy as np
 from arrowloft.core.aim import aim
 from arrowloft.core.arrays import Array
 from arrowloft.core.flight import sideways
-from arrowloft.core.groups import Group, share_in_circle
+from arrowloft.core.groups import Group
 from arrowloft.core.impacts import impacts
 from arrowloft.core.reach import BeyondReach, reach, require_reached
 from arrowloft.core.roll_series import MOST_ROLL, RolledShot, rolled
+from arrowloft.core.shares import share_in_circle
 from arrowloft.core.shot import Shot
 from arrowloft.core.spirit_level import false_roll
 

@@ -9,7 +9,7 @@ from arrowloft.core.arrays import Array, Lanes, Mask
 from arrowloft.core.clearance import arriving
 from arrowloft.core.impacts import impacts
 from arrowloft.core.patches import Patches, Swept, margins
-from arrowloft.core.reach import reach, require_reached
+from arrowloft.core.reach import Unsolved, reach, require_reached
 from arrowloft.core.series import chebyshev, left_out, terms
 from arrowloft.core.shot import Shot
 
@@ -23,6 +23,9 @@ LEFT_OUT = 1e-6
 
 ANGLE_LEFT_OUT = 1e-8
 """What the series of launch angles may leave out, rad."""
+
+WORST = 1e-3
+"""What the series may leave out at all, m: no more than is seen of an arrow in flight."""
 
 GRID = 201
 """Targets at which a search looks; it looks closer where a touch may hide between two."""
@@ -50,11 +53,13 @@ class Search:
 
     nearest, farthest: the targets searched, m, (obstacles,).
     spans: (from, to) of the targets that are clear, m, in order.
+    error: what the series of positions behind them leave out, m.
     """
 
     nearest: Array
     farthest: Array
     spans: list[list[tuple[float, float]]]
+    error: float
 
 
 def farthest_target(shot: Shot, target: float, wanted: float) -> float:
@@ -99,16 +104,23 @@ def clear_targets(
         way = np.exp(middle[row] + half[row] * np.array(ends))
         way = np.where(np.abs(ends) < 1.0, way, np.where(np.less(ends, 0.0), near[row], far[row]))
         spans.append([(float(first), float(last)) for first, last in way])
-    return Search(nearest=near, farthest=far, spans=spans)
+    error = found.missed + angles.missed * farthest
+    if not error <= WORST:
+        raise Unsolved("the path past an obstacle was not followed for every target")
+    return Search(nearest=near, farthest=far, spans=spans, error=error)
 
 
 @dataclass(frozen=True)
 class _Angles:
-    """Launch angle against the logarithm of the target's distance, as a series."""
+    """Launch angle against the logarithm of the target's distance, as a series.
+
+    missed: what the series leaves out, rad.
+    """
 
     middle: float
     half: float
     series: Array
+    missed: float
 
     @classmethod
     def solved(cls, shot: Shot, nearest: float, farthest: float) -> "_Angles":
@@ -119,9 +131,10 @@ class _Angles:
             aimed = aim(shot, np.clip(np.exp(middle + half * points), nearest, farthest))
             require_reached(shot, aimed)
             series = aimed.launch_angle @ to_series
-            if left_out(series) <= ANGLE_LEFT_OUT:
+            missed = float(left_out(series))
+            if missed <= ANGLE_LEFT_OUT:
                 break
-        return cls(middle, half, series)
+        return cls(middle, half, series, missed)
 
     def at(self, logarithm: Array) -> Array:
         """Launch angles for targets whose distances have these logarithms, rad."""
@@ -135,10 +148,11 @@ class _Positions:
     """Tip's and nock's up and right at each obstacle's plane against the target.
 
     A target is a number from -1, the nearest, to 1, the farthest, on a logarithmic scale.
-    series: (4, obstacles, terms).
+    series: (4, obstacles, terms).  missed: what they leave out, m.
     """
 
     series: Array
+    missed: float
 
     @classmethod
     def solved(
@@ -155,9 +169,10 @@ class _Positions:
             points, to_series = chebyshev(knots)
             angle = angles.at(middle[:, None] + half[:, None] * points)
             series = _positions(shot, nock_lead, distance, angle) @ to_series
-            if left_out(series).max() <= LEFT_OUT:
+            missed = float(left_out(series).max())
+            if missed <= LEFT_OUT:
                 break
-        return cls(series)
+        return cls(series, missed)
 
     def grid(self, at: Array) -> Swept:
         """At the same numbers for every obstacle, (obstacles, numbers)."""

@@ -33,8 +33,9 @@ TOLERANCE = 1e-7
 POOR = 1e-5
 """Estimated error of the position, m, above which a lane is integrated step by step."""
 
-MOST_STEPPED = 64
-"""Most lanes that are integrated step by step, about 10 ms each, where nothing else settles."""
+MOST_STEPPED = 16
+"""Most lanes that are integrated step by step where nothing else settles: 10 ms each, and
+half a second for flights of hundreds of metres."""
 
 STEPPED = 1e-6
 """Error of the position of a lane integrated step by step, m, with room (measured)."""

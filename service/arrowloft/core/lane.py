@@ -12,8 +12,9 @@ import numpy as np
 
 from arrowloft.core.arrays import Array
 from arrowloft.core.clearance import Loosed, Passage
-from arrowloft.core.groups import Group, half_width, share_in_rectangle
+from arrowloft.core.groups import Group
 from arrowloft.core.patches import Patches, Swept
+from arrowloft.core.shares import half_width, share_in_rectangle
 
 
 @dataclass(frozen=True, kw_only=True)
