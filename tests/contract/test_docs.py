@@ -107,6 +107,40 @@ def test_the_readme_shows_a_request_and_its_true_reply() -> None:
     assert_holds(json.loads(reply), answered.json)
 
 
+def questions() -> list[tuple[str, str]]:
+    """Path and own members of each question of the section More questions."""
+    section = re.search(r"^## More questions\n(.*?)^## ", README, re.MULTILINE | re.DOTALL)
+    assert section
+    found = re.findall(
+        r"`(/v1/[\w-]+)`.*?^```json\n(.*?)^```", section[1], re.MULTILINE | re.DOTALL
+    )
+    assert found
+    return found
+
+
+@pytest.mark.parametrize(("path", "members"), questions(), ids=lambda text: text.split("\n")[0])
+def test_the_readme_s_questions_are_answered(path: str, members: str) -> None:
+    setup = json.loads(code_blocks("One request", "json", README)[0])
+    del setup["distances"]
+    answered = create_app().test_client().post(path, json=setup | json.loads(members))
+    assert answered.status_code == 200, answered.json
+
+
+def test_the_readme_asks_every_question() -> None:
+    asked = {path for path, _ in questions()} | {
+        "/v1/mark-table",
+        "/v1/trajectory",
+        "/v1/launch-speed",
+    }
+    computations = {path for path in table_column("path") if "POST" in row_of(path)}
+    assert asked == computations
+
+
+def row_of(path: str) -> str:
+    """The row of the README's table of paths."""
+    return next(line for line in README.splitlines() if line.startswith(f"| `{path}`"))
+
+
 def code_blocks(heading: str, language: str, document: str = DEVELOPERS) -> list[str]:
     """The code blocks under a heading of a document."""
     section = re.search(rf"^## {heading}\n(.*?)(?=^## |\Z)", document, re.MULTILINE | re.DOTALL)
