@@ -54,7 +54,9 @@ _TWICE = Note(
 
 def resource(edge: Edge) -> Resource:
     """The resource."""
-    schema = request_schema("CantToleranceRequest", edge.models, cant_members(edge.limits))
+    schema = request_schema(
+        "CantToleranceRequest", edge.models, cant_members(edge.limits), sight=False
+    )
 
     def view() -> Response:
         form = replies.negotiate(request, JSON, CSV)
