@@ -252,7 +252,6 @@ BAD: list[tuple[str, Any, str, str]] = [
     ("level", {"slopes": ["5 deg"]}, "/level", "second_axis"),
     ("level", {"third_axis": "11 deg"}, "/level/third_axis", "10 deg"),
     ("level", {"third_axis": "1 deg", "slopes": ["70 deg"]}, "/level/slopes/0", "60 deg"),
-    ("sight", {"radius": "32 in"}, "/sight", "not a member"),
 ]
 
 
