@@ -9,9 +9,13 @@ from scipy.optimize import brentq
 from setups import plain_shot
 
 from arrowloft.core.aim import aim
+from arrowloft.core.cant import Allowance, cant_table
 from arrowloft.core.distances import aim_at_distances
+from arrowloft.core.impacts import impacts
 from arrowloft.core.marks import mark_table
 from arrowloft.core.sight import Sight, Thread
+from arrowloft.core.slopes import slope_table
+from arrowloft.core.wind_table import wind_table
 
 YARD = 0.9144
 ROWS = np.linspace(10.0, 90.0, 81) * YARD
@@ -29,6 +33,7 @@ def figures():
     yield at_least("81 rows: solve_ivp + brentq / core", rival / ours, 250.0)
     yield _growth(shot)
     yield from _many(shot)
+    yield from _grids(shot)
 
 
 def _rival_table(shot, distances):
@@ -76,14 +81,14 @@ def _flow(shot):
 def _growth(shot):
     few = np.linspace(10.0, 90.0, 20) * YARD
     many = np.linspace(10.0, 90.0, 1000) * YARD
-    pairs = [
-        (
-            seconds(lambda: mark_table(shot, SIGHT, many), 40),
-            seconds(lambda: mark_table(shot, SIGHT, few), 40),
-        )
-        for _ in range(5)
-    ]
-    return at_most("1,000 rows / 20 rows", float(np.median([a / b for a, b in pairs])), 1.5)
+    grown = _ratio(lambda: mark_table(shot, SIGHT, many), lambda: mark_table(shot, SIGHT, few))
+    return at_most("1,000 rows / 20 rows", grown, 1.5)
+
+
+def _ratio(call, other, repeats=40):
+    """Time of a call over that of another: the median of five turns, each taking both."""
+    pairs = [(seconds(call, repeats), seconds(other, repeats)) for _ in range(5)]
+    return float(np.median([a / b for a, b in pairs]))
 
 
 def _many(shot):
@@ -102,3 +107,30 @@ def _many(shot):
     tracemalloc.stop()
     result = sum(np.asarray(value).nbytes for value in vars(aimed).values())
     yield at_most("peak memory / result, 100,000 flights", peak / result, 3.0)
+
+
+def _grids(shot):
+    """Tables of two and three ways, as multiples of the time of an 81-row mark table."""
+    eighty, cants = ROWS[:80], np.radians(np.linspace(-8.0, 8.0, 9))
+    windy = shot.with_(wind_speed=3.0, wind_from=1.0)
+    slopes = np.radians(np.linspace(-40.0, 40.0, 9))
+    speeds, ways = np.array([2.0, 4.0, 8.0]), np.radians([0.0, 90.0, 180.0, 270.0])
+
+    def marks(of):
+        return lambda: mark_table(of, SIGHT, ROWS)
+
+    def canted(of):
+        return lambda: cant_table(of, eighty, cants, Allowance(radius=0.05))
+
+    yield at_most("80 distances x 9 cants / 81 marks", _ratio(canted(shot), marks(shot)), 4.0)
+    in_wind = _ratio(canted(windy), marks(windy))
+    yield at_most("80 distances x 9 cants / 81 marks, in wind", in_wind, 4.0)
+    hills = _ratio(lambda: slope_table(shot, eighty, slopes, SIGHT), marks(shot), 10)
+    yield seen("80 distances x 9 slopes / 81 marks", hills)
+    winds = _ratio(lambda: wind_table(shot, eighty, speeds, ways, SIGHT), marks(shot), 10)
+    yield seen("80 distances x 3 speeds x 4 directions / 81 marks", winds)
+    rolled = shot.with_(roll=np.tile(cants, 8000)[:72000])
+    angle = np.repeat(aim(shot, np.linspace(18.0, 90.0, 8000)).launch_angle, 9)
+    planes = np.repeat(np.linspace(18.0, 90.0, 8000), 9)
+    spent = seconds(lambda: impacts(rolled, angle, planes), 3)
+    yield seen("rolled arrows flown to a plane, a second a core", planes.size / spent)

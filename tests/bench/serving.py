@@ -39,6 +39,10 @@ def figures():
         plain["drag"] = {"model": "constant", "parameters": {"coefficient": 1.9}}
         plain["launch"] = {"model": "measured", "parameters": {"speed": "268 ft/s"}}
         yield from _ratios(port, {"plain set-up": plain, "demo: wind, component drag": demo})
+        for example in sorted((ROOT / "openapi/examples").glob("*.request.json")):
+            name = example.name.removesuffix(".request.json")
+            body = json.loads(example.read_text())
+            yield seen(f"/v1/{name}, its example, alone", _milliseconds(port, name, body), " ms")
     finally:
         server.send_signal(signal.SIGTERM)
         server.wait(15)
@@ -59,6 +63,17 @@ def _ratios(port, bodies):
             yield at_least(f"/v1/mark-table / constant JSON, {name}", ratio, 0.3)
         else:
             yield seen(f"/v1/mark-table / constant JSON, {name}", ratio)
+
+
+def _milliseconds(port, name, body):
+    """Least time from request to reply, one at a time."""
+    message = _request("POST", f"/v1/{name}", body)
+    best = float("inf")
+    for _ in range(20):
+        start = time.perf_counter()
+        _exchange(port, message)
+        best = min(best, time.perf_counter() - start)
+    return 1e3 * best
 
 
 def _start_seconds():
