@@ -195,10 +195,9 @@ def test_a_search_up_to_the_reach_ends_there():
     """Near the reach, where the angle rises steeply, it agrees with single aims."""
     shot = shot_of(launch_speed=34.0)
     limit = float(reach(shot).distance[0])
-    farthest = farthest_target(shot, 40.0, 1000.0)
+    farthest = farthest_target(shot, 1000.0)
     assert farthest == pytest.approx(NEAR_REACH * limit, rel=1e-9)
-    assert farthest_target(shot, 0.99 * limit, 1000.0) == pytest.approx(0.99 * limit)
-    assert farthest_target(shot, 40.0, 60.0) == 60.0
+    assert farthest_target(shot, 60.0) == 60.0
     branch = patch(bottom=5.0)
     search = clear_targets(shot, NOCK_LEAD, np.array([20.0]), branch, ENVELOPE, farthest)
     ((_, end),) = search.spans[0]

@@ -120,7 +120,7 @@ def test_a_span_of_targets_ends_where_the_oracle_touches(independent, name):
         left=np.array([-np.inf]),
         right=np.array([np.inf]),
     )
-    farthest = farthest_target(shot, TARGET, 140.0)
+    farthest = farthest_target(shot, 140.0)
     search = clear_targets(shot, NOCK_LEAD, np.array([distance]), branch, ENVELOPE, farthest)
     ((start, end),) = search.spans[0]
     assert start == pytest.approx(1.001 * distance)

@@ -244,7 +244,7 @@ def _add_targets(case: Case, found: Obstacles, rows: list[dict[str, Any]]) -> No
             found.distance,
             found.patches,
             case.envelope,
-            farthest_target(loosed.shot, loosed.target, wanted),
+            farthest_target(loosed.shot, wanted),
         )
     case.errors.append(search.error)
     for row, spans, *ends in zip(rows, search.spans, search.nearest, search.farthest, strict=True):

@@ -62,16 +62,16 @@ class Search:
     error: float
 
 
-def farthest_target(shot: Shot, target: float, wanted: float) -> float:
+def farthest_target(shot: Shot, wanted: float) -> float:
     """How far a search goes, m: as far as wanted, or to NEAR_REACH of the reach.
 
-    Never nearer than the target, which was reached. Raises TooNear, Unsolved.
+    Raises TooNear, Unsolved.
     """
     aimed = aim(shot, np.array([wanted]))
     if float(aimed.lever[0]) >= EASY * wanted:  # NaN, beyond reach, is not
         return wanted
     limit = NEAR_REACH * float(reach(shot).distance[0])
-    return min(wanted, max(limit, target))
+    return min(wanted, limit)
 
 
 def clear_targets(
