@@ -181,7 +181,7 @@ def _moved(asked: Mapping[str, Any], setup: Setup, sight: Sight, housing: Housin
         distance=marks.distance,
         travel=travel,
         position=travel - shift,
-        reading=None if sight.scale is None else sight.scale.reading(travel - shift),
+        reading=sight.setting(travel - shift).reading,
         rounding_up=brought_.rise(sight.radius, marks) if brought_ and rounded else None,
         housing_clearance=None if clearance is None else clearance[:rows],
         fits=now.holds(travel, lowest),

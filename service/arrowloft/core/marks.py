@@ -140,26 +140,25 @@ def _tangent_doubt(aims: Aims, rows: int, speed: float, drag: float) -> Array:
 
 
 def _elevation(sight: Sight, travel: Array, rise: Array) -> dict[str, Any]:
-    thread, scale = sight.elevation, sight.scale
-    clicks = thread.clicks(travel) if thread else None
+    setting, thread = sight.setting(travel), sight.elevation
     shift = None
-    if thread is not None and clicks is not None:
-        shift = (thread.travel_of(clicks) - travel) / sight.radius * rise
+    if thread is not None and setting.clicks is not None:
+        shift = (thread.travel_of(setting.clicks) - travel) / sight.radius * rise
     return {
-        "turns": thread.turns(travel) if thread else None,
-        "clicks": clicks,
+        "turns": setting.turns,
+        "clicks": setting.clicks,
         "click_shift": shift,
-        "reading": scale.reading(travel) if scale else None,
+        "reading": setting.reading,
     }
 
 
 def _windage(sight: Sight, angle: Array, yaw: Array) -> dict[str, Any]:
     travel = np.asarray(windage_travel(sight.radius, angle, yaw)) + 0.0
-    thread = sight.windage
+    setting = sight.windage_setting(travel)
     return {
         "windage_travel": travel,
-        "windage_turns": thread.turns(travel) if thread else None,
-        "windage_clicks": thread.clicks(travel) if thread else None,
+        "windage_turns": setting.turns,
+        "windage_clicks": setting.clicks,
     }
 
 

@@ -111,8 +111,10 @@ def change_to(second: Shot, marks: FirstMarks) -> SetupChange:
     held = held_angle(marks.shot, second, sight.radius, old.launch_angle)
     hit = impacts(second, held, old.distance)
     travel, new_travel = _travels(marks, second, old.launch_angle, new.launch_angle)
-    turns, new_turns, clicks, new_clicks = _turned(sight, travel, new_travel)
-    moved = None if clicks is None or new_clicks is None else new_clicks - clicks
+    mark, new_mark = sight.setting(travel), sight.setting(new_travel)
+    moved = None
+    if mark.clicks is not None and new_mark.clicks is not None:
+        moved = new_mark.clicks - mark.clicks
     return SetupChange(
         distance=old.distance,
         launch_angle=old.launch_angle,
@@ -129,13 +131,13 @@ def change_to(second: Shot, marks: FirstMarks) -> SetupChange:
         travel=travel,
         new_travel=new_travel,
         move=new_travel - travel,
-        turns=turns,
-        new_turns=new_turns,
-        clicks=clicks,
-        new_clicks=new_clicks,
+        turns=mark.turns,
+        new_turns=new_mark.turns,
+        clicks=mark.clicks,
+        new_clicks=new_mark.clicks,
         move_clicks=moved,
-        reading=sight.scale.reading(travel) if sight.scale else None,
-        new_reading=sight.scale.reading(new_travel) if sight.scale else None,
+        reading=mark.reading,
+        new_reading=new_mark.reading,
         error=float(max(old.error.max(), new.error.max())),
         position_error=float(hit.error[hit.arrived].max(initial=0.0)),
         airspeed_range=_airspeeds(old),
@@ -163,21 +165,6 @@ def _travels(marks: FirstMarks, second: Shot, old: Array, new: Array) -> tuple[A
     sight, zero = marks.sight, marks.zero_angle
     raised = second.peep_height - marks.shot.peep_height
     return sight.travel(old, zero), sight.travel(new, zero) - raised
-
-
-def _turned(
-    sight: Sight, travel: Array, new_travel: Array
-) -> tuple[Array | None, Array | None, Array | None, Array | None]:
-    """Turns to both marks, then whole clicks to both; None for what the sight lacks."""
-    thread = sight.elevation
-    if thread is None:
-        return None, None, None, None
-    return (
-        thread.turns(travel),
-        thread.turns(new_travel),
-        thread.clicks(travel),
-        thread.clicks(new_travel),
-    )
 
 
 def _airspeeds(*flown: Aimed | Impacts) -> tuple[float, float]:

@@ -51,6 +51,27 @@ class Thread:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Setting:
+    """What a travel is on the sight; None for what the sight lacks.
+
+    turns, clicks: of the screw; clicks are the nearest whole ones.  reading: of the scale.
+    """
+
+    turns: Array | None = None
+    clicks: Array | None = None
+    reading: Array | None = None
+
+    @classmethod
+    def by(cls, thread: Thread | None, scale: Scale | None, travel: Array) -> "Setting":
+        """The setting that a screw and a scale make of a travel, m."""
+        return cls(
+            turns=thread.turns(travel) if thread else None,
+            clicks=thread.clicks(travel) if thread else None,
+            reading=scale.reading(travel) if scale else None,
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
 class Sight:
     """A sight with one moving pin, several fixed pins, or both.
 
@@ -70,3 +91,11 @@ class Sight:
         """Travel of the pin from the zero, m, downward positive: radius (tan a - tan a0)."""
         travel: Array = self.radius * (np.tan(launch_angle) - np.tan(zero_angle))
         return travel
+
+    def setting(self, travel: Array) -> Setting:
+        """What the sight is set to for a travel of the pin from the zero, m, down positive."""
+        return Setting.by(self.elevation, self.scale, travel)
+
+    def windage_setting(self, travel: Array) -> Setting:
+        """What the windage is set to for a sideways travel of the pin, m, right positive."""
+        return Setting.by(self.windage, None, travel)

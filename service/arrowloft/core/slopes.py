@@ -111,13 +111,7 @@ def _setting(sight: Sight | None, angle: Array, zero: Array) -> dict[str, Any]:
     if sight is None:
         return dict.fromkeys(("travel", "turns", "clicks", "reading"))
     travel = sight.travel(angle, float(zero[0]))
-    thread, scale = sight.elevation, sight.scale
-    return {
-        "travel": travel,
-        "turns": thread.turns(travel) if thread else None,
-        "clicks": thread.clicks(travel) if thread else None,
-        "reading": scale.reading(travel) if scale else None,
-    }
+    return {"travel": travel, **vars(sight.setting(travel))}
 
 
 def _require_reach_uphill(shot: Shot, distances: Array, slopes: Array) -> None:

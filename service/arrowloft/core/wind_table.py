@@ -12,7 +12,7 @@ from arrowloft.core.geometry import windage_travel
 from arrowloft.core.impacts import impacts
 from arrowloft.core.reach import BeyondReach, reach, require_reached
 from arrowloft.core.shot import Shot
-from arrowloft.core.sight import Sight, Thread
+from arrowloft.core.sight import Sight
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,23 +150,15 @@ def _require_reached(windy: Shot, steered: Aimed, of: Lanes) -> None:
 
 def _settings(sight: Sight | None, still: Array, angle: Array, yaw: Array) -> dict[str, Any]:
     """What to set the sight to; all None without one."""
-    parts = ("travel", "turns", "clicks")
-    names = [f"{side}_{part}" for side in ("windage", "elevation") for part in parts]
+    names = [
+        f"{side}_{name}"
+        for side in ("windage", "elevation")
+        for name in ("travel", "turns", "clicks")
+    ]
     if sight is None:
         return dict.fromkeys(names)
     aside = np.asarray(windage_travel(sight.radius, angle, yaw)) + 0.0
     down = sight.radius * (np.tan(angle) - np.tan(still))
-    return dict(
-        zip(
-            names,
-            (*_set_by(sight.windage, aside), *_set_by(sight.elevation, down)),
-            strict=True,
-        )
-    )
-
-
-def _set_by(thread: Thread | None, travel: Array) -> tuple[Array, Array | None, Array | None]:
-    """A travel, its turns and its whole clicks."""
-    if thread is None:
-        return travel, None, None
-    return travel, thread.turns(travel), thread.clicks(travel)
+    across, along = sight.windage_setting(aside), sight.setting(down)
+    values = (aside, across.turns, across.clicks, down, along.turns, along.clicks)
+    return dict(zip(names, values, strict=True))
