@@ -11,7 +11,7 @@ from arrowloft.api.groups import GroupReply, group_member
 from arrowloft.api.reply_schemas import SolutionReply, many, part, quantity, reply_schema, text
 from arrowloft.api.resource import Limits
 from arrowloft.api.schemas import Member, Strict
-from arrowloft.api.shared import distance
+from arrowloft.api.shared import distance, slope
 from arrowloft.api.tables import Head, row_schema
 from arrowloft.core.roll_series import MOST_ROLL
 
@@ -135,13 +135,7 @@ class CantLevel(Strict):
         high=math.radians(10),
     )
     slopes = Items(
-        Quantity(
-            "angle",
-            "Inclination of a line of sight, uphill positive.",
-            example="20 deg",
-            low=-math.radians(60),
-            high=math.radians(60),
-        ),
+        slope("Inclination of a line of sight, uphill positive.", example="20 deg"),
         "Slopes to work the false roll out at; left out, the request's own.",
         most=_MOST_SLOPES,
     )

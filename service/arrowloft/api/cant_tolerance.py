@@ -25,7 +25,7 @@ from arrowloft.api.cant_members import (
 from arrowloft.api.distances import pointer
 from arrowloft.api.groups import group_notes, group_of, group_reply
 from arrowloft.api.replies import CSV, JSON, ReplyUnits
-from arrowloft.api.resource import Edge, Limits, Resource
+from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Limits, Resource
 from arrowloft.api.setup import Setup, resolve
 from arrowloft.api.shared import request_schema
 from arrowloft.api.tables import columns, csv_reply
@@ -83,7 +83,7 @@ def resource(edge: Edge) -> Resource:
         request=schema,
         reply=cant_reply(),
         forms=(CSV,),
-        problems=("model-cannot-answer", "outside-validity", "beyond-reach", "cannot-be-followed"),
+        problems=FLIGHT_PROBLEMS,
     )
 
 
@@ -240,7 +240,7 @@ class _Found:
         least = min(low for low, _ in self.airspeeds)
         greatest = max(high for _, high in self.airspeeds)
         speeds = (least, greatest)
-        own["solution"] = replies.solution(max(self.errors), speeds, self.units, "length")
+        own["solution"] = replies.solution(self.units, speeds, position=max(self.errors))
         return self.setup.reply(own, [*self.notes, *self.setup.flown_notes(speeds)])
 
 

@@ -26,7 +26,7 @@ from arrowloft.api.reply_schemas import (
     quantity,
     reply_schema,
 )
-from arrowloft.api.resource import Edge, Limits, Resource
+from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Limits, Resource
 from arrowloft.api.schemas import Member, Strict, strict
 from arrowloft.api.setup import resolve
 from arrowloft.api.shared import distance, request_schema
@@ -228,7 +228,7 @@ def resource(edge: Edge) -> Resource:
             case = Case.of(asked, setup)
             own = _own(case, body)
         error, airspeeds = _solved(case)
-        own["solution"] = replies.solution(error, airspeeds, setup.units, "length")
+        own["solution"] = replies.solution(setup.units, airspeeds, position=error)
         notes = [*setup.flown_notes(airspeeds), *case.notes, *_CAUTIONS]
         return replies.json_reply(setup.reply(own, notes))
 
@@ -244,7 +244,7 @@ def resource(edge: Edge) -> Resource:
         view=view,
         request=schema,
         reply=_reply_schema(),
-        problems=("model-cannot-answer", "outside-validity", "beyond-reach", "cannot-be-followed"),
+        problems=FLIGHT_PROBLEMS,
     )
 
 

@@ -18,7 +18,7 @@ from arrowloft.api.reply_schemas import (
     quantity,
     reply_schema,
 )
-from arrowloft.api.resource import Edge, Resource
+from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.setup import resolve
 from arrowloft.api.shared import request_schema
 from arrowloft.api.sights import sight_of, zero_distance
@@ -118,7 +118,7 @@ def resource(edge: Edge) -> Resource:
         own: dict[str, Any] = {
             "zero_distance": units.value(sight.zero_distance, "distance"),
             "rows": units.json_rows(found),
-            "solution": replies.solution(table.error, table.airspeed_range, units),
+            "solution": replies.solution(units, table.airspeed_range, angle=table.error),
         }
         if table.pins is not None:
             own["pins"] = units.json_rows(columns(table.pins, _PIN_COLUMNS))
@@ -148,7 +148,7 @@ def resource(edge: Edge) -> Resource:
             },
         ),
         forms=(CSV,),
-        problems=("model-cannot-answer", "outside-validity", "beyond-reach", "cannot-be-followed"),
+        problems=FLIGHT_PROBLEMS,
     )
 
 

@@ -207,20 +207,27 @@ def significant(value: float, digits: int = 7) -> float:
 
 
 def solution(
-    error: float, airspeeds: tuple[float, float], chosen: ReplyUnits, kind: str = "angle"
+    chosen: ReplyUnits,
+    airspeeds: tuple[float, float],
+    *,
+    angle: float | None = None,
+    position: float | None = None,
 ) -> dict[str, float]:
     """How well the flights were solved, and how fast they were, m/s.
 
-    error: of any launch angle, rad; of the position at arrival, m, for the kind "length".
+    angle: estimated error of any launch angle, rad.  position: of any position, m.
     """
-    name = "error_estimate" if kind == "angle" else "position_error"
-    in_unit = units.from_si(float(error), kind, chosen.chosen[kind])
+    own: dict[str, float] = {}
+    for name, kind, error in (
+        ("error_estimate", "angle", angle),
+        ("position_error", "length", position),
+    ):
+        if error is not None:
+            own[name] = significant(units.from_si(float(error), kind, chosen.chosen[kind]), 3)
     least, greatest = airspeeds
-    return {
-        name: significant(in_unit, 3),
-        "least_airspeed": chosen.value(least, "speed"),
-        "greatest_airspeed": chosen.value(greatest, "speed"),
-    }
+    own["least_airspeed"] = chosen.value(least, "speed")
+    own["greatest_airspeed"] = chosen.value(greatest, "speed")
+    return own
 
 
 @lru_cache(maxsize=256)

@@ -11,6 +11,14 @@ from arrowloft.api.parameters import ModelSchemas
 from arrowloft.api.replies import JSON
 from arrowloft.plugin.registry import Registry
 
+FLIGHT_PROBLEMS = (
+    "model-cannot-answer",
+    "outside-validity",
+    "beyond-reach",
+    "cannot-be-followed",
+)
+"""Problems that every computation of flights may answer with."""
+
 
 @dataclass(frozen=True)
 class Limits:

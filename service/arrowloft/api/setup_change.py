@@ -30,7 +30,7 @@ from arrowloft.api.reply_schemas import (
     quantity,
     reply_schema,
 )
-from arrowloft.api.resource import Edge, Resource
+from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.schemas import Strict
 from arrowloft.api.setup import Setup, resolve
 from arrowloft.api.shared import request_schema
@@ -195,7 +195,7 @@ def resource(edge: Edge) -> Resource:
             },
         ),
         forms=(CSV,),
-        problems=("model-cannot-answer", "outside-validity", "beyond-reach", "cannot-be-followed"),
+        problems=FLIGHT_PROBLEMS,
     )
 
 
@@ -275,5 +275,4 @@ def _solution(change: SetupChange, units: ReplyUnits) -> dict[str, float]:
     """Errors of the angles and of the impacts, and all airspeeds flown."""
     old, new = change.airspeed_range, change.new_airspeed_range
     flown = min(old[0], new[0]), max(old[1], new[1])
-    angles = replies.solution(change.error, flown, units)
-    return {**angles, **replies.solution(change.position_error, flown, units, "length")}
+    return replies.solution(units, flown, angle=change.error, position=change.position_error)

@@ -23,6 +23,34 @@ SPEEDS = (5.0, 200.0)
 _STEEPEST = math.radians(60)
 
 
+def slope(description: str, *, example: str = "0 deg", **options: Any) -> Quantity:
+    """An inclination of the line of sight: 60 deg up or down at most."""
+    return Quantity(
+        "angle", description, example=example, low=-_STEEPEST, high=_STEEPEST, **options
+    )
+
+
+def wind_speed(description: str, *, example: str = "3 m/s", **options: Any) -> Quantity:
+    """A wind speed, up to 40 m/s."""
+    return Quantity("speed", description, example=example, low=0.0, high=40.0, **options)
+
+
+def wind_from(**options: Any) -> Quantity:
+    """Where a wind blows from."""
+    return Quantity(
+        "angle",
+        "Direction the wind blows from, clockwise from the target as seen from above: "
+        "0 deg head wind, 90 deg from the right, 180 deg tail wind.",
+        example="90 deg",
+        low=-2 * math.pi,
+        high=2 * math.pi,
+        **options,
+    )
+
+
+LEVEL_SLOPE = "Inclination of the line of sight, uphill positive; left out, level."
+
+
 def distance(description: str, *, example: str = "50 m", **options: Any) -> Quantity:
     """A distance along the line of sight: 1 to 1000 m."""
     return Quantity("distance", description, example=example, low=1.0, high=1000.0, **options)
@@ -225,16 +253,8 @@ Sight = cast(type[Strict], _WithTurns.from_dict(cast(Any, _SIGHT_MEMBERS), name=
 
 
 _WIND_MEMBERS: dict[str, Member] = {
-    "speed": Quantity("speed", "Wind speed.", example="3 m/s", low=0.0, high=40.0, required=True),
-    "from": Quantity(
-        "angle",
-        "Direction the wind blows from, clockwise from the target as seen from above: "
-        "0 deg head wind, 90 deg from the right, 180 deg tail wind.",
-        example="90 deg",
-        low=-2 * math.pi,
-        high=2 * math.pi,
-        required=True,
-    ),
+    "speed": wind_speed("Wind speed.", required=True),
+    "from": wind_from(required=True),
 }
 Wind = strict("Wind", _WIND_MEMBERS)
 
@@ -274,11 +294,5 @@ def request_schema(
         members["sight"] = Part(Sight(), "The sight.", required=sight)
     if shot:
         members["wind"] = Part(Wind(), "The wind; left out, none.")
-        members["slope"] = Quantity(
-            "angle",
-            "Inclination of the line of sight, uphill positive; left out, level.",
-            example="0 deg",
-            low=-_STEEPEST,
-            high=_STEEPEST,
-        )
+        members["slope"] = slope(LEVEL_SLOPE)
     return strict(name, members | dict(own))()

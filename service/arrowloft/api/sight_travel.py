@@ -14,7 +14,7 @@ from arrowloft.api.distances import pointer
 from arrowloft.api.housing import blocked_note, housing_limit, housing_of, limit_reply
 from arrowloft.api.replies import CSV, JSON, Column, ReplyUnits
 from arrowloft.api.reply_schemas import reply_schema
-from arrowloft.api.resource import Edge, Resource
+from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.setup import Setup, resolve
 from arrowloft.api.shared import request_schema
 from arrowloft.api.sight_members import TRAVEL_REPLY, travel_members
@@ -87,7 +87,7 @@ def resource(edge: Edge) -> Resource:
         request=schema,
         reply=reply_schema("SightTravelReply", TRAVEL_REPLY),
         forms=(CSV,),
-        problems=("model-cannot-answer", "outside-validity", "beyond-reach", "cannot-be-followed"),
+        problems=FLIGHT_PROBLEMS,
     )
 
 
@@ -304,7 +304,7 @@ def _own(moved: _Moved, units: ReplyUnits, rows: list[dict[str, Any]]) -> dict[s
     if moved.housing_limit is not None:
         own |= limit_reply(moved.housing_limit, units)
     own["rows"] = rows
-    own["solution"] = replies.solution(moved.error, moved.airspeeds, units)
+    own["solution"] = replies.solution(units, moved.airspeeds, angle=moved.error)
     return own
 
 

@@ -1,6 +1,5 @@
 """POST /v1/slopes: marks over slant distance and slope, and how far the level's rules miss."""
 
-import math
 from collections.abc import Callable
 from functools import partial
 from typing import Any
@@ -12,20 +11,19 @@ from marshmallow import ValidationError
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
 from arrowloft.api.distances import Distances, pointer
-from arrowloft.api.fields import Items, Part, Quantity
+from arrowloft.api.fields import Items, Part
 from arrowloft.api.replies import CSV, JSON
 from arrowloft.api.reply_schemas import SolutionReply, many, part, quantity, reply_schema
-from arrowloft.api.resource import Edge, Resource
+from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.schemas import Member
 from arrowloft.api.setup import resolve
-from arrowloft.api.shared import Wind, request_schema
+from arrowloft.api.shared import Wind, request_schema, slope
 from arrowloft.api.sights import sight_of, zero_distance
 from arrowloft.api.tables import Head, columns, csv_reply, row_schema
 from arrowloft.core.sight import Sight
-from arrowloft.core.slopes import SlopeTable, slope_table
+from arrowloft.core.slopes import slope_table
 from arrowloft.plugin import Note
 
-_STEEPEST = math.radians(60)
 _MOST_SLOPES = 41
 
 _of_sight = partial(Head, optional=True)
@@ -84,13 +82,7 @@ def _members(most: int) -> dict[str, Member]:
             most, "Slant distances: a list in any order, or a range.", required=True
         ),
         "slopes": Items(
-            Quantity(
-                "angle",
-                "Inclination of the line of sight, uphill positive.",
-                example="-20 deg",
-                low=-_STEEPEST,
-                high=_STEEPEST,
-            ),
+            slope("Inclination of the line of sight, uphill positive.", example="-20 deg"),
             "Slopes, each taken with every distance.",
             most=_MOST_SLOPES,
             required=True,
@@ -123,7 +115,9 @@ def resource(edge: Edge) -> Resource:
             return csv_reply(units, found)
         own: dict[str, Any] = {
             "rows": units.json_rows(found),
-            "solution": _solution(table, units),
+            "solution": replies.solution(
+                units, table.airspeed_range, angle=table.error, position=table.position_error
+            ),
         }
         if sight is not None:
             own["zero_distance"] = units.value(sight.zero_distance, "distance")
@@ -157,7 +151,7 @@ def resource(edge: Edge) -> Resource:
             },
         ),
         forms=(CSV,),
-        problems=("model-cannot-answer", "outside-validity", "beyond-reach", "cannot-be-followed"),
+        problems=FLIGHT_PROBLEMS,
     )
 
 
@@ -178,13 +172,6 @@ def _sight(asked: dict[str, Any], notes: list[Note]) -> Sight | None:
     if "sight" not in asked:
         return None
     return sight_of(asked["sight"], zero_distance(asked, notes))
-
-
-def _solution(table: SlopeTable, units: replies.ReplyUnits) -> dict[str, float]:
-    speeds = table.airspeed_range
-    return replies.solution(table.error, speeds, units) | replies.solution(
-        table.position_error, speeds, units, "length"
-    )
 
 
 def _pointer(body: dict[str, Any], distances: int, slopes: int) -> Callable[[int], str]:

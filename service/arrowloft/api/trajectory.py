@@ -14,7 +14,7 @@ from arrowloft.api.fields import Quantity, WholeNumber
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.replies import CSV, JSON, Column, ReplyUnits
 from arrowloft.api.reply_schemas import SolutionReply, many, part, quantity, reply_schema
-from arrowloft.api.resource import Edge, Resource
+from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.schemas import Member, Strict
 from arrowloft.api.setup import resolve
 from arrowloft.api.shared import distance, request_schema
@@ -128,13 +128,7 @@ def resource(edge: Edge) -> Resource:
             },
         ),
         forms=(CSV,),
-        problems=(
-            "model-cannot-answer",
-            "outside-validity",
-            "beyond-reach",
-            "cannot-be-followed",
-            "no-such-path",
-        ),
+        problems=(*FLIGHT_PROBLEMS, "no-such-path"),
     )
 
 
@@ -166,6 +160,6 @@ def _own(path: Trajectory, points: list[Column], units: ReplyUnits, aimed: bool)
         },
         "points": units.json_rows(points),
         "solution": replies.solution(
-            path.error, path.airspeed_range, units, "angle" if aimed else "length"
+            units, path.airspeed_range, **{"angle" if aimed else "position": path.error}
         ),
     }

@@ -11,19 +11,18 @@ from marshmallow import ValidationError
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
 from arrowloft.api.distances import Distances, pointer
-from arrowloft.api.fields import Items, Quantity
+from arrowloft.api.fields import Items
 from arrowloft.api.replies import CSV, JSON
 from arrowloft.api.reply_schemas import SolutionReply, many, part, reply_schema
-from arrowloft.api.resource import Edge, Resource
+from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.schemas import Member
 from arrowloft.api.setup import resolve
-from arrowloft.api.shared import request_schema
+from arrowloft.api.shared import LEVEL_SLOPE, request_schema, slope, wind_from, wind_speed
 from arrowloft.api.sights import sight_of
 from arrowloft.api.tables import Head, columns, csv_reply, row_schema
 from arrowloft.core.wind_table import WindTable, wind_table
 from arrowloft.plugin import Note
 
-_STEEPEST = math.radians(60)
 _MOST_SPEEDS = 20
 _MOST_DIRECTIONS = 36
 _DIRECTIONS = tuple(math.radians(angle) for angle in (0, 90, 180, 270))
@@ -88,31 +87,18 @@ _SEEN = 1e-6
 
 def _members(most: int) -> dict[str, Member]:
     return {
-        "slope": Quantity(
-            "angle",
-            "Inclination of the line of sight, uphill positive; left out, level.",
-            example="0 deg",
-            low=-_STEEPEST,
-            high=_STEEPEST,
-        ),
+        "slope": slope(LEVEL_SLOPE),
         "distances": Distances(
             most, "Distances of the table: a list in any order, or a range.", required=True
         ),
         "speeds": Items(
-            Quantity("speed", "A wind speed.", example="4 m/s", low=0.0, high=40.0),
+            wind_speed("A wind speed.", example="4 m/s"),
             "Wind speeds.",
             most=_MOST_SPEEDS,
             required=True,
         ),
         "directions": Items(
-            Quantity(
-                "angle",
-                "Direction the wind blows from, clockwise from the target as seen from above: "
-                "0 deg head wind, 90 deg from the right, 180 deg tail wind.",
-                example="90 deg",
-                low=-2 * math.pi,
-                high=2 * math.pi,
-            ),
+            wind_from(),
             "Directions the wind blows from; left out, 0, 90, 180 and 270 deg.",
             most=_MOST_DIRECTIONS,
         ),
@@ -145,7 +131,9 @@ def resource(edge: Edge) -> Resource:
             return csv_reply(units, found)
         own: dict[str, Any] = {
             "rows": units.json_rows(found),
-            "solution": _solution(table, units),
+            "solution": replies.solution(
+                units, table.airspeed_range, angle=table.error, position=table.position_error
+            ),
         }
         return replies.json_reply(setup.reply(own, notes), forms=2)
 
@@ -171,7 +159,7 @@ def resource(edge: Edge) -> Resource:
             },
         ),
         forms=(CSV,),
-        problems=("model-cannot-answer", "outside-validity", "beyond-reach", "cannot-be-followed"),
+        problems=FLIGHT_PROBLEMS,
     )
 
 
@@ -191,10 +179,3 @@ def _upwind(table: WindTable) -> bool:
     """Whether some arrow hits on the side that its wind comes from."""
     aside = table.drift * np.sign(np.sin(table.wind_from) * table.wind_speed)
     return bool(np.any(aside > _SEEN))
-
-
-def _solution(table: WindTable, units: replies.ReplyUnits) -> dict[str, float]:
-    speeds = table.airspeed_range
-    return replies.solution(table.error, speeds, units) | replies.solution(
-        table.position_error, speeds, units, "length"
-    )
