@@ -84,7 +84,7 @@ def test_the_same_set_up_moves_nothing(client: FlaskClient, body: Body) -> None:
     found = answer(client, body, second={"arrow": body["arrow"], "drag": body["drag"]})
     for row in found["rows"]:
         assert row["up"] == row["move"] == row["move_clicks"] == 0
-        assert row["right"] == row["first_right"] == row["new_right"]
+        assert row["right"] == row["drift"] == row["new_drift"]
         for name in ("travel", "time", "speed", "launch_angle", *SIGHT_COLUMNS):
             if not name.startswith("new_"):
                 assert row[name] == row[f"new_{name}"]
@@ -92,16 +92,26 @@ def test_the_same_set_up_moves_nothing(client: FlaskClient, body: Body) -> None:
         assert found["second"][name] == found[name]
 
 
-def test_given_members_replace_the_firsts_as_a_whole(client: FlaskClient, body: Body) -> None:
-    """What the second lacks of a member given is not the first's: it is assumed anew."""
+def test_air_and_site_change_piece_by_piece(client: FlaskClient, body: Body) -> None:
     found = answer(client, body, second={"air": {"temperature": "-5 degC"}})
     assert found["second"]["air"]["temperature"] == -5
-    assert found["second"]["air"]["relative_humidity"] == 0  # not the first's 0.78
-    assert "air-assumed" in codes(found["second"]["notes"])
-    assert "air-assumed" not in codes(found["notes"])
+    for kept in ("pressure", "relative_humidity"):
+        assert found["second"]["air"][kept] == found["air"][kept]
+    assert found["second"]["gravity"] == found["gravity"]
     assert found["second"]["launch"] == found["launch"]
     assert found["second"]["drag"] == found["drag"]
     assert found["rows"][-1]["up"] < 0  # denser air
+
+
+def test_another_altitude_has_another_pressure(client: FlaskClient, body: Body) -> None:
+    """The first's barometer stood at the first's altitude."""
+    found = answer(client, body, second={"site": {"altitude": "2000 m"}})
+    assert found["second"]["air"]["pressure"] == pytest.approx(795.0, abs=0.5)  # US 1976
+    assert found["second"]["air"]["temperature"] == found["air"]["temperature"]
+    assert "air-assumed" in codes(found["second"]["notes"])
+    assert found["rows"][-1]["up"] > 0  # thinner air
+    told = {"site": {"altitude": "2000 m"}, "air": {"pressure": "790 hPa"}}
+    assert answer(client, body, second=told)["second"]["air"]["pressure"] == 790
 
 
 @pytest.mark.parametrize(
@@ -110,7 +120,10 @@ def test_given_members_replace_the_firsts_as_a_whole(client: FlaskClient, body: 
         {"bow": {"peep_height": "4.1 in", "launch_forward": "900 mm"}},
         {"wind": {"speed": "6 m/s", "from": "270 deg"}},
         {"slope": "20 deg"},
-        {"site": {"altitude": "2000 m", "latitude": "0 deg"}, "air": {}},
+        {
+            "site": {"altitude": "2000 m", "latitude": "0 deg"},
+            "air": {"temperature": "5 degC", "pressure": "790 hPa", "relative_humidity": 0.2},
+        },
         {"launch": {"model": "measured", "parameters": {"speed": "255 ft/s"}}},
         {"drag": {"model": "none"}},
     ],
@@ -130,7 +143,7 @@ def test_the_second_is_what_it_would_be_as_a_first(
         assert here["new_launch_angle"] == there["launch_angle"]
         assert here["new_speed"] == there["speed"]
         assert here["new_time"] == there["time"]
-        assert here["new_right"] == there["first_right"]
+        assert here["new_drift"] == there["drift"]
     for name in ("launch", "drag", "air", "gravity"):
         assert found["second"][name] == turned[name]
 
@@ -138,8 +151,8 @@ def test_the_second_is_what_it_would_be_as_a_first(
 def test_wind_is_the_seconds_own(client: FlaskClient, body: Body) -> None:
     still = body | {"second": {"wind": {"speed": "0 m/s", "from": "0 deg"}}}
     row = answer(client, still)["rows"][-1]
-    assert row["right"] == row["new_right"] == 0
-    assert row["first_right"] < -10
+    assert row["right"] == row["new_drift"] == 0
+    assert row["drift"] < -10
 
 
 def test_clicks_and_readings_are_of_the_rows_travel(client: FlaskClient, body: Body) -> None:
@@ -243,7 +256,8 @@ def test_cautions(client: FlaskClient, body: Body) -> None:
     assert "arrow-must-suit-bow" not in codes(weather["notes"])
     light = answer(client, body, second={"arrow": {**HEAVIER, "mass": "200 gr"}})
     assert "light-arrow" in codes(light["second"]["notes"])
-    assert "light-arrow" not in codes(light["notes"])
+    (told,) = (note["message"] for note in light["notes"] if note["code"] == "light-arrow")
+    assert told.startswith("Second set-up: the arrow is lighter")
 
 
 # --- refusals --------------------------------------------------------------------------------
@@ -321,7 +335,7 @@ def test_a_distance_that_only_the_first_reaches(client: FlaskClient, body: Body)
     problem = refusal(client, body, distances=["20 m", "60 m"], second=slow)
     assert problem["type"] == "/problems/beyond-reach"
     assert pointers(problem) == ["/distances/1"]
-    assert problem["detail"].startswith("Second set-up: This distance is beyond reach")
+    assert problem["detail"].startswith("Second set-up: this distance is beyond reach")
     assert 25 < problem["farthest"] * 0.9144 < 45
     problem = refusal(client, body, distances=["20 m", "900 m"], second=slow)
     assert pointers(problem) == ["/distances/1"]
@@ -344,7 +358,7 @@ def test_too_near_for_the_second(client: FlaskClient, body: Body) -> None:
     ahead = {"bow": {"peep_height": "4.4 in", "launch_forward": "2 m"}}
     problem = refusal(client, body, distances=["20 m", "1.8 m"], second=ahead)
     assert pointers(problem) == ["/distances/1"]
-    assert problem["detail"].startswith("Second set-up: Too near")
+    assert problem["detail"].startswith("Second set-up: too near")
 
 
 def test_units_of_the_reply_are_the_requests(client: FlaskClient, body: Body) -> None:
@@ -374,6 +388,6 @@ def test_a_model_that_fails_on_the_second_is_named_there(
     monkeypatch.setattr(setup_change, "resolve", failing)
     problem = refusal(client, body, status=500)
     assert pointers(problem) == ["/second/drag/model"]
-    assert problem["detail"].startswith("Second set-up: The drag model 'constant' failed")
+    assert problem["detail"].startswith("Second set-up: the drag model 'constant' failed")
     assert problem["model"] == "constant"
     assert "negative area" in caplog.text and "negative area" not in json.dumps(problem)

@@ -77,9 +77,9 @@ def test_columns_fit_together(hills: FlaskClient, asked: Body) -> None:
             assert row["cut"] == pytest.approx(rest, abs=2e-6)
             # A level mark for more than the horizontal distance is needed where its own hits low.
             longer = row["level_distance"] - row["horizontal_distance"]
-            assert longer * row["rule_up"] <= 0.0
+            assert longer * row["horizontal_up"] <= 0.0
         if row["slope"] == 0:
-            assert row["cut"] == row["rule_up"] == row["slant_up"] == 0
+            assert row["cut"] == row["horizontal_up"] == row["slant_up"] == 0
 
 
 def test_a_slope_too_gentle_on_the_angle_has_no_level_equivalent(

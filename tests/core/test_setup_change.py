@@ -61,10 +61,10 @@ def test_the_same_set_up_moves_nothing():
     assert not found.move_clicks.any()
     assert found.held_angle == pytest.approx(found.launch_angle, abs=1e-15)
     assert found.up == pytest.approx(np.zeros(4), abs=2e-8)
-    assert found.right == pytest.approx(found.first_right, abs=2e-8)
+    assert found.right == pytest.approx(found.drift, abs=2e-8)
     for name in ("travel", "turns", "clicks", "reading", "speed", "time", "launch_angle"):
         assert np.array_equal(getattr(found, name), getattr(found, f"new_{name}"))
-    assert np.array_equal(found.first_right, found.new_right)
+    assert np.array_equal(found.drift, found.new_drift)
 
 
 @settings(max_examples=25, deadline=None)
@@ -105,7 +105,7 @@ def test_shot_at_its_new_mark_the_second_hits():
     again = setup_change(second.with_(launch_speed=54.0), second, SIGHT, DISTANCES)
     assert again.launch_angle == pytest.approx(found.new_launch_angle, abs=1e-12)
     assert again.up == pytest.approx(np.zeros(4), abs=2e-8)
-    assert again.right == pytest.approx(found.new_right, abs=2e-8)
+    assert again.right == pytest.approx(found.new_drift, abs=2e-8)
 
 
 def test_the_pin_is_fixed_to_the_bow():
@@ -154,7 +154,7 @@ def test_shifts_at_70_m(second, up):
     """
     found = setup_change(shot_of(), shot_of(**second), SIGHT, np.array([70.0]))
     assert found.up[0] == pytest.approx(up, abs=6e-5)
-    assert found.right[0] == found.first_right[0] == 0.0
+    assert found.right[0] == found.drift[0] == 0.0
 
 
 def test_a_cross_wind_moves_it_aside():
@@ -162,8 +162,8 @@ def test_a_cross_wind_moves_it_aside():
     windy = shot_of(wind_speed=5.0, wind_from=3 * np.pi / 2)
     found = setup_change(shot_of(), windy, SIGHT, np.array([70.0]))
     assert found.right[0] == pytest.approx(0.327829, abs=1e-5)
-    assert found.new_right[0] == pytest.approx(0.327829, abs=1e-5)
-    assert found.first_right[0] == 0.0
+    assert found.new_drift[0] == pytest.approx(0.327829, abs=1e-5)
+    assert found.drift[0] == 0.0
     assert abs(found.up[0]) < 3e-3
 
 

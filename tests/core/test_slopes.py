@@ -98,7 +98,7 @@ def test_what_the_two_rules_miss_by_in_a_vacuum() -> None:
     table = slope_table(shot_of(nothing, peep_height=0.0), DISTANCES, SLOPES)
     flat = table.distance * np.cos(table.slope)
     assert table.horizontal_distance == pytest.approx(flat, rel=1e-14)
-    for found, at in ((table.rule_up, flat), (table.slant_up, table.distance)):
+    for found, at in ((table.horizontal_up, flat), (table.slant_up, table.distance)):
         expected = vacuum_height(level_angle(at, 57.0), table.slope, table.distance, 57.0)
         assert found == pytest.approx(expected, abs=1e-9)
 
@@ -110,8 +110,8 @@ def test_the_horizontal_rule_hits_low_uphill_and_high_downhill() -> None:
         shot_of(nothing, peep_height=0.0, launch_speed=90.0), np.array([40.0]), slopes
     )
     expected = -40.0 * table.launch_angle**2 * np.tan(slopes)
-    assert table.rule_up == pytest.approx(expected, rel=0.08)
-    assert table.rule_up[0] > 0.009 > -0.009 > table.rule_up[1]
+    assert table.horizontal_up == pytest.approx(expected, rel=0.08)
+    assert table.horizontal_up[0] > 0.009 > -0.009 > table.horizontal_up[1]
 
 
 def test_the_eye_above_the_arrow_makes_the_rule_hit_high_both_ways() -> None:
@@ -120,7 +120,7 @@ def test_the_eye_above_the_arrow_makes_the_rule_hit_high_both_ways() -> None:
 
     def rule(below):
         shot = shot_of(nothing, peep_height=below, launch_speed=90.0)
-        return slope_table(shot, np.array([25.0]), slopes).rule_up
+        return slope_table(shot, np.array([25.0]), slopes).horizontal_up
 
     added = rule(0.12) - rule(0.0)
     assert added.mean() == pytest.approx(0.12 * (1.0 / np.cos(slopes[0]) - 1.0), rel=0.01)
@@ -144,7 +144,7 @@ def test_a_level_shot_is_its_own_equivalent(changes) -> None:
     table = slope_table(shot_of(**changes), distances, np.array([0.0]))
     assert np.array_equal(table.level_distance, distances)
     assert not table.cut.any()
-    assert table.rule_up == pytest.approx(np.zeros(6), abs=2e-8)
+    assert table.horizontal_up == pytest.approx(np.zeros(6), abs=2e-8)
     assert table.slant_up == pytest.approx(np.zeros(6), abs=2e-8)
 
 
@@ -240,7 +240,14 @@ def test_rows_do_not_depend_on_the_table_around_them() -> None:
     assert table.slope.tolist() == SLOPES.tolist() * 3
     for row in (0, 5, 12):
         one = slope_table(shot, table.distance[[row]], table.slope[[row]], SIGHT)
-        for name in ("launch_angle", "travel", "rule_up", "slant_up", "drift", "level_distance"):
+        for name in (
+            "launch_angle",
+            "travel",
+            "horizontal_up",
+            "slant_up",
+            "drift",
+            "level_distance",
+        ):
             found, alone = getattr(table, name)[row], getattr(one, name)[0]
             assert alone == pytest.approx(found, abs=2e-8, nan_ok=True), name
 
@@ -262,7 +269,7 @@ def test_the_sight_counts_from_the_level_mark_of_its_zero() -> None:
 
 def test_no_rule_where_the_horizontal_distance_is_too_near() -> None:
     table = slope_table(shot_of(**LONG), np.array([2.0, 4.0]), np.radians([60.0, 0.0]))
-    assert np.isnan(table.rule_up).tolist() == [True, False, False, False]
+    assert np.isnan(table.horizontal_up).tolist() == [True, False, False, False]
     assert np.isfinite(table.slant_up).all()
 
 
@@ -283,7 +290,7 @@ def test_downhill_reaches_where_no_level_mark_does() -> None:
     farthest = float(reach(shot).distance[0])
     table = slope_table(shot, np.array([1.2 * farthest, 60.0]), np.array([-1.0]))
     assert np.isnan(table.slant_up).tolist() == [True, False]
-    assert np.isfinite(table.rule_up).all()
+    assert np.isfinite(table.horizontal_up).all()
     assert aim(shot, table.level_distance).launch_angle == pytest.approx(
         table.launch_angle, abs=1e-9
     )

@@ -62,7 +62,7 @@ def test_slopes(independent, name):
             assert flown.tip[1] == pytest.approx(0.0, abs=CLOSE)
             assert flown.tip[2] == pytest.approx(table.drift[row], abs=CLOSE)
             for found, at in (
-                (table.rule_up, distance * np.cos(slope)),
+                (table.horizontal_up, distance * np.cos(slope)),
                 (table.slant_up, distance),
             ):
                 mark = independent.aim(shot, at).angle

@@ -41,16 +41,22 @@ def parameter_problem(kind: str, error: ParameterError) -> Problem:
 
 
 @contextmanager
-def solving(units: ReplyUnits, pointer: Callable[[int], str]) -> Iterator[None]:
+def solving(
+    units: ReplyUnits,
+    pointer: Callable[[int], str],
+    case: Callable[[int], str] = lambda _: "",
+) -> Iterator[None]:
     """Distances that the core refuses in here become a problem, with a pointer for each.
 
-    pointer: the core's lane -> JSON pointer.
+    pointer: the core's lane -> JSON pointer.  case: which of several winds or slopes is
+    meant -> words for it, such as " on a slope of 30 deg".
     """
     try:
         yield
     except BeyondReach as error:
         farthest = units.text(error.farthest, "distance")
-        detail = f"This distance is beyond reach: the set-up reaches {farthest} at most."
+        which = "" if error.case is None else case(error.case)
+        detail = f"This distance is beyond reach{which}: the set-up reaches {farthest} at most."
         value = units.value(error.farthest, "distance")
         raise Problem(
             "beyond-reach", detail, _faults(error.lanes, pointer, detail), farthest=value

@@ -263,10 +263,18 @@ def _sentence(units: ReplyUnits, roll: float, most: float, inside: bool) -> str:
     """The answer for a display; most: largest roll to this side, rad, or NaN."""
     if math.isnan(most):
         return f"Inside: no roll up to {_short(units, MOST_ROLL)} leaves the allowance."
-    off = _short(units, abs(abs(roll) - most))
+    near = abs(abs(roll) - most)
+    if near < _JUST:
+        side = "Inside" if inside else f"Turn the top limb to the {_away(roll)}: outside"
+        return f"{side}, but only just."
+    off = _short(units, near)
     if not inside:
         return f"Outside by {off}: turn the top limb to the {_away(roll)}."
     return f"Inside: {off} more to the {'left' if roll < 0.0 else 'right'} would still do."
+
+
+_JUST = math.radians(0.05)
+"""Roll that nobody can tell apart, rad."""
 
 
 def _short(units: ReplyUnits, angle: float) -> str:

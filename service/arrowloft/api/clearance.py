@@ -10,8 +10,9 @@ from marshmallow import Schema, ValidationError
 
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
+from arrowloft.api.clearance_notes import CAUTIONS
 from arrowloft.api.distances import Distances
-from arrowloft.api.fields import Number, Part, Quantity
+from arrowloft.api.fields import Flag, Number, Part, Quantity
 from arrowloft.api.ground import Ground, GroundReply, ground_reply
 from arrowloft.api.groups import GroupReply, group_member, group_reply
 from arrowloft.api.housing import HousingReply, housing_member, housing_of, housing_reply
@@ -30,24 +31,9 @@ from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Limits, Resource
 from arrowloft.api.schemas import Member, Strict, strict
 from arrowloft.api.setup import resolve
 from arrowloft.api.shared import distance, request_schema
+from arrowloft.api.wording import shown
 from arrowloft.core.lane import lane
 from arrowloft.core.patches import EDGES
-from arrowloft.plugin import Note
-
-_CAUTIONS = (
-    Note(
-        "clearance-limits",
-        "What is clear here is clear on paper: twigs and branches move, animals and people step "
-        "in, obstacles that were not listed or were measured wrongly are not seen, and an arrow "
-        "bends and swings in flight by more than its envelope. Look along the whole lane before "
-        "every shot, leave room, and keep to the rules of the ground first.",
-    ),
-    Note(
-        "touched-arrow",
-        "An arrow that touches anything, a leaf even, may go anywhere: shoot only where the "
-        "ground behind and beside the target is safe for such an arrow too.",
-    ),
-)
 
 
 def _members(limits: Limits) -> dict[str, Member]:
@@ -61,6 +47,10 @@ def _members(limits: Limits) -> dict[str, Member]:
     }
     return {
         "target": distance("Distance aimed at, in height; the path then is fixed.", required=True),
+        "aim_off": Flag(
+            "Whether the bow is turned into the wind until the arrow hits the middle, by aiming "
+            "off or by windage; left out, false: the arrow drifts."
+        ),
         "obstacles": obstacles_member(limits.obstacles),
         "vane_height": Quantity(
             "length",
@@ -120,7 +110,8 @@ def _check_together(asked: Mapping[str, Any]) -> None:
         raise ValidationError({"lane": {"distances": beyond}})
     farthest = max((one["distance"] for one in asked.get("obstacles", ())), default=0.0)
     if asked.get("search_to", math.inf) <= farthest:
-        fault = "Search to a target beyond every obstacle: give more."
+        name = max(asked["obstacles"], key=lambda one: one["distance"])["name"]
+        fault = f"Search to a target beyond every obstacle: give more than that of {shown(name)}."
         raise ValidationError({"search_to": [fault]})
 
 
@@ -229,7 +220,7 @@ def resource(edge: Edge) -> Resource:
             own = _own(case, body)
         error, airspeeds = _solved(case)
         own["solution"] = replies.solution(setup.units, airspeeds, position=error)
-        notes = [*setup.flown_notes(airspeeds), *case.notes, *_CAUTIONS]
+        notes = [*case.notes, *CAUTIONS, *setup.flown_notes(airspeeds)]
         return replies.json_reply(setup.reply(own, notes))
 
     return Resource(

@@ -164,6 +164,20 @@ class WholeNumber(Number):
         return super().json_schema(resolver) | {"type": "integer"}
 
 
+class Flag(Member):
+    """true or false."""
+
+    def read(self, value: Any) -> bool:
+        """The truth value."""
+        if type(value) is not bool:
+            raise ValidationError("Give true or false, without quotes.")
+        return value
+
+    def json_schema(self, resolver: Resolver) -> dict[str, Any]:
+        """A boolean."""
+        return {"type": "boolean"}
+
+
 class Choice(Member):
     """One of a few words."""
 

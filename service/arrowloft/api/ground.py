@@ -77,6 +77,10 @@ class Ground(Strict):
                 raise ValidationError({"rises": {index: {"distance": [fault]}}})
 
 
+_AT_TARGET = 1.0
+"""Way before the target, m, where an arrow may come down to a target that stands low."""
+
+
 def ground_of(asked: Mapping[str, Any], slope: float, target: float) -> CoreGround:
     """The ground of a request's `ground` member. Raises ValidationError."""
     rises = [(rise["distance"], rise["height"]) for rise in asked.get("rises", ())]
@@ -142,7 +146,11 @@ class GroundReply(Strict):
     )
     lowest_distance = quantity("distance", "Where, along the line of sight.")
     below_ground = fields.Boolean(
-        required=True, metadata={"description": "Whether the path comes below the ground."}
+        required=True,
+        metadata={
+            "description": "Whether the path comes below the ground; the last metre before the "
+            "target does not count."
+        },
     )
     face = part(FaceReply(), "The target face over the ground, where given.", required=False)
 
@@ -157,12 +165,13 @@ def ground_reply(
 ) -> tuple[dict[str, Any], Passage]:
     """What GroundReply documents, and the passage it was read from; noted where it is low."""
     passage, low = _low(loosed, ground, envelope)
+    met = low.below(0.0, loosed.target - _AT_TARGET)
     own: dict[str, Any] = {
         "lowest_height": units.value(low.height, "length"),
         "lowest_distance": units.value(low.distance, "distance"),
-        "below_ground": low.height < 0.0,
+        "below_ground": met is not None,
     }
-    if (met := low.below(0.0)) is not None:
+    if met is not None:
         notes.append(
             Note(
                 "path-below-ground",

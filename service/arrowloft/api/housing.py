@@ -60,7 +60,9 @@ class HousingRow(Strict):
 
     distance = quantity("distance", "Distance of the mark.")
     housing_clearance = quantity(
-        "length", "Free space between arrow and housing; negative: they would meet."
+        "length",
+        "Free space between arrow and housing; negative: they would meet, and the pin would have "
+        "to be so much higher.",
     )
     clear = fields.Boolean(
         required=True, metadata={"description": "Whether the arrow passes under the housing."}

@@ -1,7 +1,7 @@
 """One arrow on its way past obstacles: what a clearance reply says of each of them."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -9,6 +9,7 @@ import numpy as np
 from marshmallow import fields
 
 from arrowloft.api.blame import solving
+from arrowloft.api.clearance_notes import NO_GROUP, chance_notes, drift_notes, touched_note
 from arrowloft.api.ground import ground_of, span, span_part
 from arrowloft.api.groups import group_notes, group_of
 from arrowloft.api.obstacles import Obstacles, obstacles_of
@@ -50,9 +51,11 @@ class Case:
         target, shot = asked["target"], setup.shot(asked)
         ground = asked.get("ground")
         group = group_of(asked["group"]) if "group" in asked else None
-        notes += [] if group is None else group_notes(group)
+        notes += group_notes(group) if group is not None else [NO_GROUP]
         resolved = None if ground is None else ground_of(ground, asked.get("slope", 0.0), target)
-        loosed = Loosed.at(shot, target, _nock_lead(asked["arrow"], notes))
+        nock_lead = _nock_lead(asked["arrow"], notes)
+        loosed = Loosed.at(shot, target, nock_lead, aim_off=asked.get("aim_off", False))
+        notes += drift_notes(loosed.drift, setup.units)
         return cls(
             asked=asked,
             setup=setup,
@@ -206,10 +209,11 @@ def obstacle_rows(case: Case) -> list[dict[str, Any]]:
         chances = touch_chance(swept, patches, envelope, scatter)
         for row, chance in zip(rows, chances, strict=True):
             row["touch_chance"] = units.value(chance, "number")
+        case.notes.extend(chance_notes(found.names, margin, chances))
     _add_targets(case, found, rows)
     touched = [name for name, space in zip(found.names, margin, strict=True) if not space > 0.0]
     if touched:
-        case.notes.append(_touched_note(touched))
+        case.notes.insert(0, touched_note(touched))
     return rows
 
 
@@ -221,15 +225,6 @@ def _lengths(case: Case, row: int) -> Callable[[Any], float | None]:
         return None if math.isinf(value) else case.setup.units.value(value, "length")
 
     return length
-
-
-def _touched_note(names: Sequence[str]) -> Note:
-    named = ", ".join(f'"{name}"' for name in names[:5])
-    more = f" and {len(names) - 5} more" if len(names) > 5 else ""
-    return Note(
-        "obstacle-touched",
-        f"The arrow touches {named}{more}: do not shoot. Move to where the way is clear.",
-    )
 
 
 def _add_targets(case: Case, found: Obstacles, rows: list[dict[str, Any]]) -> None:
@@ -245,6 +240,7 @@ def _add_targets(case: Case, found: Obstacles, rows: list[dict[str, Any]]) -> No
             found.patches,
             case.envelope,
             farthest_target(loosed.shot, wanted),
+            aim_off=case.asked.get("aim_off", False),
         )
     case.errors.append(search.error)
     for row, spans, *ends in zip(rows, search.spans, search.nearest, search.farthest, strict=True):

@@ -89,6 +89,11 @@ class ReplyUnits:
         """One SI value with its unit, for a sentence."""
         return f"{self.value(si, dimension):.7g} {self.chosen[dimension]}"
 
+    def roughly(self, si: float, dimension: str) -> str:
+        """The same to three digits, for what is read at a glance."""
+        unit = self.chosen[dimension]
+        return f"{units.from_si(si, dimension, unit):.3g} {unit}"
+
     def block(self, columns: Sequence[Column]) -> Array:
         """The values in the reply's units, rounded, (values of a row, rows); raises NotFinite.
 

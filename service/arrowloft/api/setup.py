@@ -110,11 +110,14 @@ class Setup:
             return guarded_drag_notes(self.drag, flow, self.arrow)
 
     def reply(self, own: Mapping[str, Any], notes: Sequence[Note] = ()) -> dict[str, Any]:
-        """A reply: the computation's own members, then those that every reply has."""
+        """A reply: the computation's own members, then those that every reply has.
+
+        notes: the computation's own, which come first; the worst of them foremost.
+        """
         body = dict(own)
         body["notes"] = [
             {"code": note.code, "message": note.message}
-            for note in (*self.notes, *notes, _AIM_NOT_SAFETY)
+            for note in (*notes, *self.notes, _AIM_NOT_SAFETY)
         ]
         body["launch"] = self._launch_reply()
         if self.drag is not None:

@@ -66,8 +66,8 @@ _COLUMNS: tuple[Head, ...] = (
         "The same to the right of the aim point, wind included; null as `up`.",
         nullable=True,
     ),
-    Head("first_right", "length", "Drift of the first set-up, right positive."),
-    Head("new_right", "length", "Drift of the second at its own mark, right positive."),
+    Head("drift", "length", "Drift of the first set-up, right positive."),
+    Head("new_drift", "length", "Drift of the second at its own mark, right positive."),
     Head("travel", "length", "The first's mark: travel from its zero distance, down positive."),
     Head("new_travel", "length", "The second's mark: travel from the same place, down positive."),
     Head("move", "length", "From the first's mark to the second's, down positive."),
@@ -142,7 +142,7 @@ def resource(edge: Edge) -> Resource:
         form = replies.negotiate(request, JSON, CSV)
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
-        later = {**asked, **asked["second"]}
+        later = _merged(asked)
         first = resolve(asked, edge.registry)
         with _of_second(asked["second"]):
             second = resolve(later, edge.registry)
@@ -161,11 +161,14 @@ def resource(edge: Edge) -> Resource:
         units, found = first.units, columns(change, _COLUMNS)
         if form == CSV:
             return csv_reply(units, found)
-        notes += (*first.flown_notes(change.airspeed_range), *_notes(asked["second"]))
+        kept = _speed_kept(asked, first, second)
+        notes = [*kept, *_notes(asked["second"]), *notes]
+        notes += _new_cautions(first, second)
+        notes += first.flown_notes(change.airspeed_range)
         own = {
             "zero_distance": units.value(sight.zero_distance, "distance"),
             "rows": units.json_rows(found),
-            "second": _second_reply(second, (*_speed_kept(asked, first, second), *flown)),
+            "second": _second_reply(second, (*kept, *flown)),
             "solution": _solution(change, units),
         }
         return replies.json_reply(first.reply(own, notes), forms=2)
@@ -177,7 +180,9 @@ def resource(edge: Edge) -> Resource:
         description="Takes a set-up and what differs in a second one - another arrow, a "
         "broadhead for a field point, winter for summer - with the same sight. Gives where the "
         "second hits with the first's marks, and the marks to move to. Each member of `second` "
-        "replaces the first's as a whole; `launch`, `drag`, `air` and `notes` of the reply are "
+        "replaces the first's, `air` and `site` piece by piece, the others as a whole; another "
+        "altitude leaves the pressure to the standard atmosphere unless `second.air` has it. "
+        "`launch`, `drag`, `air` and `notes` of the reply are "
         "the first's. The answer depends on the request alone: it may be asked again at any "
         "time, with POST or QUERY.",
         view=view,
@@ -214,6 +219,21 @@ def _optional(name: str, member: fields.Field[Any]) -> fields.Field[Any]:
     return changed
 
 
+def _merged(asked: Mapping[str, Any]) -> dict[str, Any]:
+    """The second set-up's members: air and site change piece by piece, the others whole.
+
+    The first's pressure belongs to its altitude: at another it is not kept.
+    """
+    second = asked["second"]
+    later = {**asked, **second}
+    for name in ("air", "site"):
+        if name in second:
+            later[name] = {**asked.get(name, {}), **second[name]}
+    if "altitude" in second.get("site", {}) and "pressure" not in second.get("air", {}):
+        later["air"] = {n: v for n, v in later.get("air", {}).items() if n != "pressure"}
+    return later
+
+
 @contextmanager
 def _of_second(given: Mapping[str, Any]) -> Iterator[None]:
     """Problems in here are the second set-up's: they say so, and point into `second`.
@@ -241,11 +261,20 @@ def _told(problem: Problem, given: Mapping[str, Any]) -> Problem:
 
 
 def _of_which(detail: str) -> str:
-    return f"Second set-up: {detail}"
+    lowered = detail[:1].lower() if detail[1:2].islower() else detail[:1]
+    return f"Second set-up: {lowered}{detail[1:]}"
 
 
 def _notes(given: Mapping[str, Any]) -> tuple[Note, ...]:
-    return (_PROVE, _SUITS) if given.keys() & {"arrow", "bow"} else (_PROVE,)
+    return (_SUITS, _PROVE) if given.keys() & {"arrow", "bow", "drag"} else (_PROVE,)
+
+
+def _new_cautions(first: Setup, second: Setup) -> list[Note]:
+    """The second set-up's cautions that the first has not, told where they are seen."""
+    known = {note.code for note in first.notes}
+    return [
+        Note(note.code, _of_which(note.message)) for note in second.notes if note.code not in known
+    ]
 
 
 def _speed_kept(asked: Mapping[str, Any], first: Setup, second: Setup) -> tuple[Note, ...]:

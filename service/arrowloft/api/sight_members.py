@@ -22,9 +22,12 @@ def _length(description: str, example: str, low: float = 0.0, **options: Any) ->
 class SightWindow(Strict):
     """What the sight shows before it is moved: by two distances, or by two lengths."""
 
-    nearest = distance_("Nearest distance that fits now; with `farthest`.", example="20 yd")
+    nearest = distance_(
+        "Nearest distance that fits before any move; with `farthest`.", example="20 yd"
+    )
     farthest = distance_(
-        "Farthest distance that fits now; with `nearest`: all between fit.", example="60 yd"
+        "Farthest distance that fits before any move; with `nearest`: all between fit.",
+        example="60 yd",
     )
     up = _length("Travel that the pin has above its place at the zero; with `down`.", "4 mm")
     down = _length("Travel that the pin has below its place at the zero; with `up`.", "38 mm")
@@ -145,7 +148,8 @@ class TravelRow(Strict):
     )
     housing_clearance = quantity(
         "length",
-        "Free space between arrow and sight's housing; negative: they would meet.",
+        "Free space between arrow and sight's housing; negative: they would meet, and the pin "
+        "would have to be so much higher.",
         required=False,
     )
     fits = fields.Boolean(

@@ -41,10 +41,10 @@ _PROVE = Note(
     "Whenever the sight as a whole is moved, prove one mark by shooting before you rely on the "
     "others.",
 )
-_NOTHING = Note(
-    "nothing-fits",
-    "With the sight moved so, it shows no distance of the search that can be shot: make the "
-    "shift smaller, or turn it the other way.",
+_NOTHING = "With the sight moved so, it shows no distance of the search that can be shot: "
+_OTHER_WAY = "make the shift smaller, or turn it the other way."
+_IN_THE_WAY = (
+    "those that the window spans are forbidden by the housing, which the arrow would meet."
 )
 
 
@@ -151,6 +151,7 @@ class _Moved:
     ends: Span
     fits_before: list[Span]
     fits_now: list[Span]
+    spanned_now: bool
     brought: Brought | None
     brought_blocked: float | None
     housing_limit: tuple[float | None, str] | None
@@ -190,6 +191,7 @@ def _moved(asked: Mapping[str, Any], setup: Setup, sight: Sight, housing: Housin
         ends=curve.ends,
         fits_before=fits_before,
         fits_now=fits_now,
+        spanned_now=bool(fits_now or curve.spans([now])[0]),
         brought=brought_,
         brought_blocked=named["/bring/distance"] if blocked else None,
         housing_limit=limit,
@@ -265,16 +267,17 @@ def _beyond(room: Mapping[str, float], shift: float, units: ReplyUnits) -> str:
 
 
 def _notes(moved: _Moved, units: ReplyUnits) -> list[Note]:
-    notes = [_PROVE]
+    notes = []
     if not moved.fits_now:
-        notes.append(_NOTHING)
+        why = _IN_THE_WAY if moved.spanned_now else _OTHER_WAY
+        notes.append(Note("nothing-fits", _NOTHING + why))
     if moved.housing_clearance is not None:
         blocked = moved.distance[moved.housing_clearance < 0.0].tolist()
         if moved.brought_blocked is not None and moved.brought_blocked not in blocked:
             blocked.append(moved.brought_blocked)
         if blocked:
-            notes.append(blocked_note(blocked, units))
-    return notes
+            notes.insert(0, blocked_note(blocked, units))
+    return [*notes, _PROVE]
 
 
 def _columns(moved: _Moved) -> list[Column]:

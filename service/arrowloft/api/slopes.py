@@ -53,7 +53,7 @@ _COLUMNS: tuple[Head, ...] = (
     ),
     Head("horizontal_distance", "distance", "Slant distance times the cosine of the slope."),
     _maybe(
-        "rule_up",
+        "horizontal_up",
         "length",
         "Height of the impact, up positive, with the level mark of `horizontal_distance`; null "
         "where that is too near to be aimed at or beyond reach, or the arrow never arrives.",
@@ -105,7 +105,11 @@ def resource(edge: Edge) -> Resource:
         notes: list[Note] = []
         sight = _sight(asked, notes)
         distances, slopes = np.array(asked["distances"]), np.array(asked["slopes"])
-        with solving(setup.units, _pointer(body, distances.size, slopes.size)):
+
+        def on_slope(case: int) -> str:
+            return f" on a slope of {setup.units.roughly(slopes[case], 'angle')}"
+
+        with solving(setup.units, _pointer(body, distances.size, slopes.size), on_slope):
             table = slope_table(setup.shot(asked), distances, slopes, sight)
         notes += setup.flown_notes(table.airspeed_range)
         if np.isnan(table.level_distance).any():

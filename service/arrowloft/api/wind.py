@@ -121,7 +121,13 @@ def resource(edge: Edge) -> Resource:
         setup = resolve(asked, edge.registry)
         # Changes count from the still-air mark itself: no zero distance enters.
         sight = sight_of(asked["sight"], float(distances[0])) if "sight" in asked else None
-        with solving(setup.units, lambda lane: pointer(body, lane)):
+
+        def in_wind(case: int) -> str:
+            speed = setup.units.roughly(speeds[case // directions.size], "speed")
+            comes_from = setup.units.roughly(directions[case % directions.size], "angle")
+            return f" in a wind of {speed} from {comes_from}"
+
+        with solving(setup.units, lambda lane: pointer(body, lane), in_wind):
             table = wind_table(setup.shot(asked), distances, speeds, directions, sight)
         notes = [*setup.flown_notes(table.airspeed_range), _STEADY]
         if _upwind(table):

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from arrowloft import units
 
 _LONGEST_ECHO = 60
+_ALIKE = 0.7
+"""Likeness from which a name is taken for a slip: distances is no slip for obstacles."""
 _AFTER_NUMBER = re.compile(r"-?[0-9.]+(?:[eE][+-]?[0-9]+)? *\W*([^\W\d_].*)")
 
 
@@ -26,7 +28,7 @@ def _near(name: str, known: Sequence[str]) -> str | None:
     """The known name that looks most like this one, begins with it, or ends with it."""
     if not name or len(name) > _LONGEST_ECHO:
         return None
-    near = difflib.get_close_matches(name, known, 1)
+    near = difflib.get_close_matches(name, known, 1, _ALIKE)
     near += [item for item in known if item.startswith(name)]
     near += [item for item in known if item.endswith(name)]
     return near[0] if near else None

@@ -81,12 +81,15 @@ def clear_targets(
     patches: Patches,
     envelope: float,
     farthest: float,
+    *,
+    aim_off: bool = False,
 ) -> Search:
     """Target distances for which each obstacle is clear, the line of sight kept.
 
     shot: every member a float.  distance: of the obstacles, m, (obstacles,).
     farthest: where the search ends, m; every target up to there must be in reach, and
-    the obstacles must lie before it.  Raises BeyondReach, Unsolved.
+    the obstacles must lie before it.  aim_off: whether the bow is turned into the wind.
+    Raises BeyondReach, Unsolved.
 
     It starts just beyond the obstacle, or where an arrow just loosed can be aimed at all.
     Launch angles, and what tip and nock do at an obstacle's plane, are smooth in the
@@ -97,7 +100,7 @@ def clear_targets(
     far = np.full(distance.size, max(farthest, least, 1.0))
     near = np.minimum(np.maximum(np.maximum(BEYOND * distance, least), 1.0), far)
     middle, half = 0.5 * np.log(near * far), 0.5 * np.log(far / near)
-    angles = _Angles.solved(shot, float(near.min()), float(far[0]))
+    angles = _Angles.solved(shot, float(near.min()), float(far[0]), aim_off)
     found = _Positions.solved(shot, nock_lead, distance, middle, half, angles)
     spans = []
     for row, ends in enumerate(_clear_spans(found, patches, envelope)):
@@ -112,9 +115,9 @@ def clear_targets(
 
 @dataclass(frozen=True)
 class _Angles:
-    """Launch angle against the logarithm of the target's distance, as a series.
+    """Launch angle and yaw against the logarithm of the target's distance, as series.
 
-    missed: what the series leaves out, rad.
+    series: (2, terms).  missed: what they leave out, rad.
     """
 
     middle: float
@@ -123,23 +126,24 @@ class _Angles:
     missed: float
 
     @classmethod
-    def solved(cls, shot: Shot, nearest: float, farthest: float) -> "_Angles":
+    def solved(cls, shot: Shot, nearest: float, farthest: float, aim_off: bool) -> "_Angles":
         middle = 0.5 * float(np.log(nearest * farthest))
         half = max(0.5 * float(np.log(farthest / nearest)), 1e-9)
         for knots in KNOTS:
             points, to_series = chebyshev(knots)
-            aimed = aim(shot, np.clip(np.exp(middle + half * points), nearest, farthest))
+            at = np.clip(np.exp(middle + half * points), nearest, farthest)
+            aimed = aim(shot, at, windage=aim_off)
             require_reached(shot, aimed)
-            series = aimed.launch_angle @ to_series
-            missed = float(left_out(series))
+            series = np.array((aimed.launch_angle, aimed.yaw)) @ to_series
+            missed = float(left_out(series).max())
             if missed <= ANGLE_LEFT_OUT:
                 break
         return cls(middle, half, series, missed)
 
     def at(self, logarithm: Array) -> Array:
-        """Launch angles for targets whose distances have these logarithms, rad."""
+        """Launch angles and yaws for targets whose distances have these logarithms, rad."""
         numbers = np.clip((logarithm - self.middle) / self.half, -1.0, 1.0)
-        angles: Array = np.tensordot(self.series, terms(numbers, self.series.size), axes=1)
+        angles: Array = np.tensordot(self.series, terms(numbers, self.series.shape[1]), axes=1)
         return angles
 
 
@@ -165,10 +169,10 @@ class _Positions:
         angles: _Angles,
     ) -> "_Positions":
         # What the angles needed, the positions do.
-        for knots in [count for count in KNOTS if count >= angles.series.size]:
+        for knots in [count for count in KNOTS if count >= angles.series.shape[1]]:
             points, to_series = chebyshev(knots)
-            angle = angles.at(middle[:, None] + half[:, None] * points)
-            series = _positions(shot, nock_lead, distance, angle) @ to_series
+            angle, yaw = angles.at(middle[:, None] + half[:, None] * points)
+            series = _positions(shot, nock_lead, distance, angle, yaw) @ to_series
             missed = float(left_out(series).max())
             if missed <= LEFT_OUT:
                 break
@@ -188,12 +192,13 @@ def _swept(values: Array) -> Swept:
     return Swept(tip_up=values[0], tip_right=values[1], nock_up=values[2], nock_right=values[3])
 
 
-def _positions(shot: Shot, nock_lead: float, distance: Array, angle: Array) -> Array:
+def _positions(shot: Shot, nock_lead: float, distance: Array, angle: Array, yaw: Array) -> Array:
     """Tip's up and right, nock's up and right, (4, obstacles, targets)."""
     count = angle.size
     leads = np.repeat((float(shot.tip_lead), nock_lead), count)
     planes = np.tile(np.repeat(distance, angle.shape[1]), 2)
-    met = arriving(impacts(shot.with_(tip_lead=leads), np.tile(angle.ravel(), 2), planes))
+    angles, yaws = np.tile(angle.ravel(), 2), np.tile(yaw.ravel(), 2)
+    met = arriving(impacts(shot.with_(tip_lead=leads), angles, planes, yaw=yaws))
     parts = [met.up[:count], met.right[:count], met.up[count:], met.right[count:]]
     return np.array(parts).reshape(4, *angle.shape)
 

@@ -46,6 +46,7 @@ class Loosed:
 
     shot: every member a float.  nock_lead: nock ahead of the balance point, m, so mostly
     negative; 0 where the length behind the balance point is not known.
+    aimed: its flight; yawed where the archer aims off for the wind.
     """
 
     shot: Shot
@@ -54,12 +55,13 @@ class Loosed:
     aimed: Aimed
 
     @classmethod
-    def at(cls, shot: Shot, target: float, nock_lead: float) -> "Loosed":
+    def at(cls, shot: Shot, target: float, nock_lead: float, *, aim_off: bool = False) -> "Loosed":
         """Aim in height at the target, m, slope and wind included.
 
+        aim_off: turn the bow into the wind as well, until the tip meets the aim point.
         Raises TooNear, BeyondReach, Unsolved.
         """
-        aimed = aim(shot, np.array([target]))
+        aimed = aim(shot, np.array([target]), windage=aim_off)
         require_reached(shot, aimed)
         return cls(shot=shot, target=target, nock_lead=nock_lead, aimed=aimed)
 
@@ -67,6 +69,11 @@ class Loosed:
     def launch_angle(self) -> float:
         """Arrow's line above the line of sight, rad."""
         return float(self.aimed.launch_angle[0])
+
+    @property
+    def drift(self) -> float:
+        """Where the tip meets the target's plane, right of the aim point, m."""
+        return float(self.aimed.drift[0])
 
     @cached_property
     def lever(self) -> float:
@@ -90,6 +97,7 @@ class Loosed:
                 shot.with_(tip_lead=np.repeat((tip, nock, tip, tip), planes)),
                 self.launch_angle + change + np.repeat((0.0, 0.0, SWING, -SWING), planes),
                 np.tile(distance, 4),
+                yaw=float(self.aimed.yaw[0]),
             )
         )
         up, right = met.up.reshape(4, planes), met.right.reshape(4, planes)

@@ -43,12 +43,12 @@ class Low:
     distances: Array
     heights: Array
 
-    def below(self, height: float) -> tuple[float, float] | None:
+    def below(self, height: float, before: float = np.inf) -> tuple[float, float] | None:
         """First and last distance at which the path is lower than a height; None: nowhere.
 
-        Read between the points on straight lines.
+        Read between the points on straight lines, those up to the distance `before`.
         """
-        over = self.heights - height
+        over = self.heights[self.distances <= before] - height
         low = np.flatnonzero(over < 0.0)
         if not low.size:
             return None

@@ -55,8 +55,9 @@ class Housing:
 
         The lowest point stands h = peep height - radius tan(angle) - below_pin + fall above
         the arrow's axis, and the housing is solid from there upward at the sideways offset
-        o. The axis is hypot(h, o) from it where h >= 0, |o| where h < 0; the arrow's radius
-        comes off that; negative where arrow and housing would share the space.
+        o. The axis is hypot(h, o) from it where h >= 0, |o| where h < 0; the arrow's radius r
+        comes off that. Where the two would share the space it is h - sqrt(r^2 - o^2) instead:
+        minus what the pin must rise until they just touch.
 
         The arrow flies rigid along its line and its nock end has fallen by
         1/2 g cos(slope) cos(roll) t^2 where it passes. A shaft that flexes, vanes that turn
@@ -64,8 +65,10 @@ class Housing:
         """
         height = pin_height(shot.peep_height, sight_radius, launch_angle)
         above = np.asarray(height - self.below_pin + self.fall(shot))
-        from_axis: Array = np.hypot(np.maximum(above, 0.0), self.sideways)
-        return from_axis - self.arrow_radius
+        free = np.hypot(np.maximum(above, 0.0), self.sideways) - self.arrow_radius
+        needed = np.sqrt(max(self.arrow_radius**2 - self.sideways**2, 0.0))
+        clearance: Array = np.where(free < 0.0, above - needed, free)
+        return clearance
 
     def fall(self, shot: Shot) -> Real:
         """Fall of the free arrow, in the bow's plane, when its nock end passes the housing, m.

@@ -37,12 +37,14 @@ class BeyondReach(ValueError):
 
     farthest: the farthest reachable distance along the line of sight, m.
     lanes: positions of those asked for in vain.
+    case: which of several winds or slopes leaves them out of reach; None: there is but one.
     """
 
-    def __init__(self, farthest: float, lanes: tuple[int, ...]) -> None:
+    def __init__(self, farthest: float, lanes: tuple[int, ...], case: int | None = None) -> None:
         super().__init__(f"the farthest reachable distance is {farthest:.2f} m")
         self.farthest = farthest
         self.lanes = lanes
+        self.case = case
 
 
 class Unsolved(RuntimeError):

@@ -36,12 +36,12 @@ class FirstMarks:
 class SetupChange:
     """Both set-ups at the distances, in the order asked; arrays (rows,), SI.
 
-    launch_angle, time, speed, first_right: the first, aimed: angle of the arrow's line over
+    launch_angle, time, speed, drift: the first, aimed: angle of the arrow's line over
         the line of sight; time and speed at arrival; its own drift, right positive.
     held_angle: the second's launch angle at the first's mark.
     up, right: where its tip then meets the target plane, from the aim point; NaN where it
         never comes there.
-    new_launch_angle, new_time, new_speed, new_right: the second, aimed by its own marks.
+    new_launch_angle, new_time, new_speed, new_drift: the second, aimed by its own marks.
     travel, new_travel: of the pin from the first's zero to the first's and to the second's
         mark, down positive.  move: from the one to the other.
     turns, clicks, reading and new_turns, new_clicks, new_reading: at these marks;
@@ -55,14 +55,14 @@ class SetupChange:
     launch_angle: Array
     time: Array
     speed: Array
-    first_right: Array
+    drift: Array
     held_angle: Array
     up: Array
     right: Array
     new_launch_angle: Array
     new_time: Array
     new_speed: Array
-    new_right: Array
+    new_drift: Array
     travel: Array
     new_travel: Array
     move: Array
@@ -120,14 +120,14 @@ def change_to(second: Shot, marks: FirstMarks) -> SetupChange:
         launch_angle=old.launch_angle,
         time=old.time,
         speed=old.speed,
-        first_right=old.drift,
+        drift=old.drift,
         held_angle=held,
         up=hit.up,
         right=hit.right,
         new_launch_angle=new.launch_angle,
         new_time=new.time,
         new_speed=new.speed,
-        new_right=new.drift,
+        new_drift=new.drift,
         travel=travel,
         new_travel=new_travel,
         move=new_travel - travel,

@@ -30,7 +30,7 @@ class SlopeTable:
         distance needs so small an angle, or none has it as its low one.
     cut: distance - level_distance, to be taken off the measured distance.
     horizontal_distance: distance cos(slope).
-    rule_up: height at which the level mark of the horizontal distance hits, upward positive.
+    horizontal_up: height at which the level mark of the horizontal distance hits, upward positive.
     slant_up: the same with the level mark of the slant distance.  NaN where the level
         distance is too near or beyond reach, or where the arrow never arrives.
     drift: of the tip, right positive.
@@ -49,7 +49,7 @@ class SlopeTable:
     level_distance: Array
     cut: Array
     horizontal_distance: Array
-    rule_up: Array
+    horizontal_up: Array
     slant_up: Array
     drift: Array
     error: float
@@ -79,7 +79,7 @@ def slope_table(
     here = aimed.lanes(slice(0, rows))
     horizontal = distance * np.cos(slope)
     marks = LevelMarks.over(level, distances, float(here.launch_angle.max()))
-    rule_up, rule_error = _height(hill, marks.at(horizontal)[0], distance)
+    horizontal_up, rule_error = _height(hill, marks.at(horizontal)[0], distance)
     uncorrected = np.repeat(marks.at(distances)[0], slopes.size)
     slant_up, slant_error = _height(hill, uncorrected, distance)
     rising = steepness(hill, here.speed, here.descent_angle) > 0.0
@@ -94,7 +94,7 @@ def slope_table(
         level_distance=same,
         cut=distance - same,
         horizontal_distance=horizontal,
-        rule_up=rule_up,
+        horizontal_up=horizontal_up,
         slant_up=slant_up,
         drift=here.drift,
         error=float(aimed.error.max()),
@@ -125,7 +125,8 @@ def _require_reach_uphill(shot: Shot, distances: Array, slopes: Array) -> None:
         return
     farthest = float(reach(uphill).distance[0])
     beyond = (distances[:, None] > farthest) & (slopes == steepest)
-    raise BeyondReach(farthest, tuple(int(lane) for lane in np.flatnonzero(beyond)))
+    lanes = tuple(int(lane) for lane in np.flatnonzero(beyond))
+    raise BeyondReach(farthest, lanes, case=int(np.argmax(slopes)))
 
 
 def _height(hill: Shot, angle: Array, distance: Array) -> tuple[Array, float]:

@@ -136,7 +136,8 @@ def _require_reach_upwind(calm: Shot, distances: Array, speed: Array, comes_from
     if aim(windy, float(distances.max()), windage=True).reached.all():
         return
     farthest = float(reach(windy, np.ones(1, dtype=bool)).distance[0])
-    raise BeyondReach(farthest, tuple(int(lane) for lane in np.flatnonzero(distances > farthest)))
+    lanes = tuple(int(lane) for lane in np.flatnonzero(distances > farthest))
+    raise BeyondReach(farthest, lanes, case=worst)
 
 
 def _require_reached(windy: Shot, steered: Aimed, of: Lanes) -> None:
