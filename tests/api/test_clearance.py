@@ -213,6 +213,55 @@ def test_twenty_obstacles_and_no_more(ask, plain):
     assert ask({**plain, "obstacles": [*many, many[0]]}).status_code == 422
 
 
+def test_an_obstacle_that_many_arrows_would_touch_is_not_simply_clear(ask, plain):
+    plain["group"] = {"distance": "40 m", "vertical": "8 cm", "sideways": "8 cm"}
+    free = obstacle(ask, plain, bottom="3 m")["margin"]
+    body = {**plain, "obstacles": [{"name": "twig", "distance": "23 m"}]}
+    body["obstacles"][0]["bottom"] = f"{3.0 - free + 0.002} m"
+    reply = replied(ask, body)
+    row = reply["obstacles"][0]
+    assert row["clear"] and 0.3 < row["touch_chance"] < 0.5
+    told = {note["code"]: note["message"] for note in reply["notes"]}
+    assert f'"twig" ({100 * row["touch_chance"]:.0f} %)' in told["touch-likely"]
+    assert '"twig"' in told["margin-uncertain"]
+    assert row["margin"] < 2 * row["height_uncertainty"]
+    body["obstacles"][0]["bottom"] = "3 m"
+    assert not {"touch-likely", "margin-uncertain"} & set(codes(replied(ask, body)))
+
+
+def test_a_touched_obstacle_is_the_first_thing_said(ask, plain):
+    body = {**plain, "obstacles": [{"name": "log", "distance": "23 m", "top": "1 m"}]}
+    assert codes(replied(ask, body))[0] == "obstacle-touched"
+
+
+def test_margins_without_a_group_are_those_of_one_arrow(ask, plain):
+    body = {**plain, "obstacles": [{"name": "log", "distance": "23 m", "top": "-1 m"}]}
+    assert "margins-of-one-arrow" in codes(replied(ask, body))
+
+
+def test_aiming_off_is_asked_for_and_told(ask, plain):
+    plain["wind"] = {"speed": "5 m/s", "from": "90 deg"}
+    plain["obstacles"] = [{"name": "trunk", "distance": "43.9 m", "right": "-50 cm"}]
+    straight, off = (replied(ask, {**plain, "aim_off": on}) for on in (False, True))
+    assert "not-aimed-off" in codes(straight) and "not-aimed-off" not in codes(off)
+    told = next(n["message"] for n in straight["notes"] if n["code"] == "not-aimed-off")
+    assert "to the left" in told
+    drift = straight["obstacles"][0]["arrow_right"]
+    assert f"drifts {-drift:.2f}"[:-1] in told
+    assert off["obstacles"][0]["arrow_right"] == pytest.approx(0.0, abs=2e-3)
+    assert drift < -0.05
+    problem = ask({**plain, "aim_off": "yes"}).get_json()
+    assert problem["errors"][0]["pointer"] == "/aim_off"
+    assert "true or false" in problem["detail"]
+
+
+def test_a_target_on_the_ground_is_no_path_below_it(ask, plain):
+    ground = {"eye_height": "1.6 m", "target_height": "0 m"}
+    reply = replied(ask, {**plain, "ground": ground})
+    assert reply["ground"]["below_ground"] is False
+    assert "path-below-ground" not in codes(reply)
+
+
 # --- lane, ground, housing -----------------------------------------------------------------
 
 

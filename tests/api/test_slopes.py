@@ -166,6 +166,15 @@ def test_refusals(hills: FlaskClient, asked: Body, changes: Body, pointer: str, 
     assert word in detail
 
 
+def test_a_slope_that_puts_a_distance_out_of_reach_is_named(
+    hills: FlaskClient, asked: Body
+) -> None:
+    slopes = ["-20 deg", "50 deg", "0 deg"]
+    [(where, detail), *_] = refused(hills, asked, distances=["20 m", "330 m"], slopes=slopes)
+    assert where == "/distances/1"
+    assert "beyond reach on a slope of 50 deg: the set-up reaches " in detail
+
+
 def test_a_zero_out_of_reach_is_the_sights_fault(hills: FlaskClient, asked: Body) -> None:
     asked["sight"]["zero_distance"] = "900 m"
     [(where, _)] = refused(hills, asked)

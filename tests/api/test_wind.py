@@ -184,6 +184,13 @@ def test_refusals(gusty: FlaskClient, asked: Body, changes: Body, pointer: str, 
     assert word in detail
 
 
+def test_a_wind_that_puts_a_distance_out_of_reach_is_named(gusty: FlaskClient, asked: Body) -> None:
+    winds = {"speeds": ["2 m/s", "40 m/s"], "directions": ["180 deg", "0 deg"]}
+    [(where, detail)] = refused(gusty, asked, distances=["20 m", "180 m"], **winds)
+    assert where == "/distances/1"
+    assert "beyond reach in a wind of 40 m/s from 0 deg: the set-up reaches 1" in detail
+
+
 def test_what_is_needed_is_asked_for(gusty: FlaskClient, asked: Body) -> None:
     del asked["speeds"], asked["distances"]
     assert [where for where, _ in refused(gusty, asked)] == ["/distances", "/speeds"]

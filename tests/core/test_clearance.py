@@ -14,6 +14,7 @@ from arrowloft.core.equipment import Arrow
 from arrowloft.core.flow import cross_section
 from arrowloft.core.ground import Ground, Upright
 from arrowloft.core.groups import Group
+from arrowloft.core.impacts import impacts
 from arrowloft.core.lane import Scatter, lane, seen_over_sight, touch_chance
 from arrowloft.core.patches import Patches, margins
 from arrowloft.core.reach import reach
@@ -226,7 +227,68 @@ def test_scatter_is_the_groups_at_the_target_and_grows_along_the_way():
     at_end = [loosed.passes(np.array([TARGET]), s).swept.tip_up for s in (1e-3, -1e-3)]
     share = (swings[0] - swings[1]) / (at_end[0] - at_end[1])
     assert on_the_way.vertical == pytest.approx(0.08 / 40.0 * TARGET * share, rel=1e-4)
-    assert on_the_way.sideways == pytest.approx(0.05 * PLANES / 40.0)
+    # Sideways the path hardly bends away from the bow's direction.
+    assert on_the_way.sideways == pytest.approx(0.05 * PLANES / 40.0, rel=0.01)
+
+
+def test_sideways_scatter_is_that_of_yawed_bows():
+    """Up a steep hill drag and gravity leave little of the speed: the way aside bends."""
+    loosed = Loosed.at(shot_of(launch_speed=36.0, slope=0.7), 60.0, NOCK_LEAD)
+    passage = loosed.passes(PLANES)
+    scatter = Scatter.of(GROUP, loosed, passage)
+    step = 0.01
+    met = impacts(loosed.shot, loosed.launch_angle, np.append(PLANES, 60.0), yaw=step)
+    share = met.right[:-1] / met.right[-1]
+    assert scatter.sideways == pytest.approx(0.05 / 40.0 * 60.0 * share, rel=1e-3)
+    assert not np.allclose(scatter.sideways, 0.05 / 40.0 * PLANES, rtol=0.02)
+
+
+# --- what is not known ---------------------------------------------------------------------
+
+
+def test_height_uncertainty_in_a_vacuum():
+    """Start at the eye, flat: h(x) = g x (R - x) / (2 v^2), so a speed off by u moves it by
+    g x (R - x) u / v^3; drag plays no part."""
+    shot = shot_of(none, peep_height=0.0, launch_forward=0.0, tip_lead=0.0, launch_speed=80.0)
+    loosed = Loosed.at(shot, TARGET, 0.0)
+    found = loosed.height_uncertainty(PLANES, 0.1, 0.3)
+    assert found == pytest.approx(9.80665 * PLANES * (TARGET - PLANES) * 0.1 / 80.0**3, rel=0.01)
+
+
+def test_height_uncertainty_adds_both_and_ends_at_the_proven_mark():
+    loosed = Loosed.at(shot_of(wind_speed=4.0, wind_from=1.0), TARGET, NOCK_LEAD)
+    both = loosed.height_uncertainty(PLANES, 0.5, 0.1)
+    speed = loosed.height_uncertainty(PLANES, 0.5, 0.0)
+    drag = loosed.height_uncertainty(PLANES, 0.0, 0.1)
+    assert np.all(speed > 0.0) and np.all(drag > 0.0)
+    assert both == pytest.approx(np.hypot(speed, drag))
+    assert loosed.height_uncertainty(np.array([TARGET]), 0.5, 0.1)[0] < 1e-6
+    assert not loosed.height_uncertainty(PLANES, 0.0, 0.0).any()
+
+
+# --- aiming off ----------------------------------------------------------------------------
+
+
+def test_an_arrow_aimed_off_meets_the_middle():
+    shot = shot_of(wind_speed=6.0, wind_from=1.3)
+    straight, off = (Loosed.at(shot, TARGET, NOCK_LEAD, aim_off=on) for on in (False, True))
+    at_target = np.array([TARGET])
+    assert straight.passes(at_target).swept.tip_right[0] == pytest.approx(straight.drift)
+    assert off.passes(at_target).swept.tip_right[0] == pytest.approx(0.0, abs=1e-7)
+    assert off.drift == pytest.approx(0.0, abs=1e-7)
+    # On the way it is upwind, to the right, of the one that drifts.
+    assert np.all(off.passes(PLANES).swept.tip_right > straight.passes(PLANES).swept.tip_right)
+
+
+def test_spans_of_an_arrow_aimed_off_end_where_it_touches():
+    shot = shot_of(wind_speed=6.0, wind_from=1.3)
+    trunk, way = patch(left=0.01), np.array([21.0])
+    search = clear_targets(shot, NOCK_LEAD, way, trunk, 0.0028, 110.0, aim_off=True)
+    ends = [end for span in search.spans[0] for end in span if way[0] * 1.01 < end < 110.0]
+    assert ends
+    for target in ends:
+        swept = Loosed.at(shot, target, NOCK_LEAD, aim_off=True).passes(way).swept
+        assert margins(swept, trunk, 0.0028)[0] == pytest.approx(0.0, abs=2e-6)
 
 
 def test_chance_of_one_edge_is_the_normal_tail():

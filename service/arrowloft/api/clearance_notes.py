@@ -67,6 +67,25 @@ def chance_notes(names: Sequence[str], margin: Array, chances: Array) -> list[No
     ]
 
 
+def close_notes(names: Sequence[str], margin: Array, doubt: Array) -> list[Note]:
+    """A caution where a margin is less than twice what is not known of the arrow's height."""
+    close = [
+        f'"{name}"'
+        for name, space, unsure in zip(names, margin, doubt, strict=True)
+        if 0.0 < space < 2.0 * unsure
+    ]
+    if not close:
+        return []
+    return [
+        Note(
+            "margin-uncertain",
+            f"The margin at {_listed(close)} is less than twice the standard uncertainty of the "
+            "arrow's height there: speed and drag are not known well enough to tell. Prove more "
+            "marks, measure the speed better, or leave more room.",
+        )
+    ]
+
+
 def _listed(names: Sequence[str]) -> str:
     more = f" and {len(names) - 5} more" if len(names) > 5 else ""
     return ", ".join(names[:5]) + more

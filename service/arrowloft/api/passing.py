@@ -9,7 +9,13 @@ import numpy as np
 from marshmallow import fields
 
 from arrowloft.api.blame import solving
-from arrowloft.api.clearance_notes import NO_GROUP, chance_notes, drift_notes, touched_note
+from arrowloft.api.clearance_notes import (
+    NO_GROUP,
+    chance_notes,
+    close_notes,
+    drift_notes,
+    touched_note,
+)
 from arrowloft.api.ground import ground_of, span, span_part
 from arrowloft.api.groups import group_notes, group_of
 from arrowloft.api.obstacles import Obstacles, obstacles_of
@@ -150,6 +156,12 @@ class ObstacleRow(Strict):
     arrow_above_ground = quantity(
         "length", "Of the tip there, vertically above the ground.", required=False
     )
+    height_uncertainty = quantity(
+        "length",
+        "Standard uncertainty of `arrow_height` from what is not known of speed and drag, the "
+        "target's mark being proven; null where it cannot be told.",
+    )
+    height_uncertainty.allow_none = True
     margin = quantity(
         "length",
         "Free space between the envelope of the whole arrow, tip to nock, and the obstacle; "
@@ -185,6 +197,10 @@ def obstacle_rows(case: Case) -> list[dict[str, Any]]:
     edges = nearest_edges(swept, patches)
     seen = case.seen(found.distance, swept.tip_up, swept.tip_right)
     under = lane(swept, envelope, scatter, case.share).top
+    setup = case.setup
+    doubt = case.loosed.height_uncertainty(
+        found.distance, setup.speed_uncertainty, setup.drag_uncertainty
+    )
     rows: list[dict[str, Any]] = []
     for i, name in enumerate(found.names):
         length = _lengths(case, i)
@@ -194,6 +210,7 @@ def obstacle_rows(case: Case) -> list[dict[str, Any]]:
             **{side: length(getattr(patches, side)) for side in EDGES},
             "arrow_height": length(swept.tip_up),
             "arrow_right": length(swept.tip_right),
+            "height_uncertainty": length(np.where(np.isnan(doubt), np.inf, doubt)),
             "margin": length(margin),
             "clear": bool(margin[i] > 0.0),
             "nearest_edge": EDGES[edges[i]],
@@ -211,6 +228,8 @@ def obstacle_rows(case: Case) -> list[dict[str, Any]]:
             row["touch_chance"] = units.value(chance, "number")
         case.notes.extend(chance_notes(found.names, margin, chances))
     _add_targets(case, found, rows)
+    upright = np.isin(edges, (EDGES.index("bottom"), EDGES.index("top")))
+    case.notes.extend(close_notes(found.names, margin, np.where(upright, doubt, 0.0)))
     touched = [name for name, space in zip(found.names, margin, strict=True) if not space > 0.0]
     if touched:
         case.notes.insert(0, touched_note(touched))

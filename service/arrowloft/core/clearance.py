@@ -20,7 +20,7 @@ from arrowloft.core.reach import Unsolved, require_reached
 from arrowloft.core.shot import Shot
 
 SWING = 1e-4
-"""Change of the launch angle for the rise of an impact per angle, rad."""
+"""Change of launch angle or yaw for the way of an impact per angle, rad."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,7 +28,8 @@ class Passage:
     """Where one arrow passes planes; arrays (planes,), SI.
 
     distance: of the planes.  swept: what the arrow sweeps there.
-    lever: rise of the tip in the plane per launch angle, m/rad.
+    lever, side_lever: way of the tip in the plane per launch angle, up, and per yaw of the
+        bow, to the right, m/rad.
     error: estimated error of the positions, m.
     airspeed_range: least and greatest airspeed, m/s.
     """
@@ -36,6 +37,7 @@ class Passage:
     distance: Array
     swept: Swept
     lever: Array
+    side_lever: Array
     error: Array
     airspeed_range: tuple[float, float]
 
@@ -76,13 +78,17 @@ class Loosed:
         return float(self.aimed.drift[0])
 
     @cached_property
+    def at_target(self) -> Passage:
+        """Where it passes the target's plane."""
+        return self.passes(np.array([self.target]))
+
+    @property
     def lever(self) -> float:
         """Rise of the impact at the target per launch angle, m/rad; near the reach, its least.
 
         By the same difference as on the way: `Aimed.lever` leaves out how drag answers.
         """
-        at_target = self.passes(np.array([self.target]))
-        return max(float(at_target.lever[0]), LEVER_LEAST * self.target)
+        return max(float(self.at_target.lever[0]), LEVER_LEAST * self.target)
 
     def passes(self, distance: Array, change: float = 0.0) -> Passage:
         """Where it passes planes across the line of sight, m, at or before the target.
@@ -92,24 +98,52 @@ class Loosed:
         """
         shot, planes = self.shot, distance.size
         tip, nock = float(shot.tip_lead), self.nock_lead
+        higher, aside = np.zeros((2, 6))
+        higher[2:4] = aside[4:6] = SWING, -SWING
         met = arriving(
             impacts(
-                shot.with_(tip_lead=np.repeat((tip, nock, tip, tip), planes)),
-                self.launch_angle + change + np.repeat((0.0, 0.0, SWING, -SWING), planes),
-                np.tile(distance, 4),
-                yaw=float(self.aimed.yaw[0]),
+                shot.with_(tip_lead=np.repeat((tip, nock, tip, tip, tip, tip), planes)),
+                self.launch_angle + change + np.repeat(higher, planes),
+                np.tile(distance, 6),
+                yaw=float(self.aimed.yaw[0]) + np.repeat(aside, planes),
             )
         )
-        up, right = met.up.reshape(4, planes), met.right.reshape(4, planes)
-        missed = met.error.reshape(4, planes)[:2].max(axis=0)
+        up, right = met.up.reshape(6, planes), met.right.reshape(6, planes)
+        missed = met.error.reshape(6, planes)[:2].max(axis=0)
         lever = (up[2] - up[3]) / (2.0 * SWING)
         return Passage(
             distance=distance,
             swept=Swept(tip_up=up[0], tip_right=right[0], nock_up=up[1], nock_right=right[1]),
             lever=lever,
+            side_lever=(right[4] - right[5]) / (2.0 * SWING),
             error=missed + float(self.aimed.error[0]) * np.abs(lever),
             airspeed_range=met.airspeed_range,
         )
+
+    def height_uncertainty(self, distance: Array, speed: float, drag: float) -> Array:
+        """Standard uncertainty of the tip's height in planes, m, (planes,).
+
+        speed: standard uncertainty of the launch speed, m/s.  drag: of the drag area, as a
+        share of it; independent of each other. The mark of the target is taken as proven:
+        an arrow that is faster or meets less drag is aimed anew at it, and passes lower on
+        the way. NaN where that cannot be followed.
+        """
+        shot, planes = self.shot, distance.size
+        varied = shot.with_(
+            launch_speed=float(shot.launch_speed) + np.array((speed, 0.0, 0.0)),
+            drag_scale=float(shot.drag_scale) * (1.0 - np.array((0.0, drag, 0.0))),
+        )
+        aimed = aim(varied, self.target, windage=bool(self.aimed.yaw[0]))
+        lanes = np.repeat(np.arange(3), planes)
+        met = impacts(
+            varied.take(lanes),
+            aimed.launch_angle[lanes],
+            np.tile(distance, 3),
+            yaw=aimed.yaw[lanes],
+        )
+        faster, freer, as_it_is = met.up.reshape(3, planes)
+        uncertainty: Array = np.hypot(faster - as_it_is, freer - as_it_is)
+        return uncertainty
 
     def lowered(self, drop: float) -> float:
         """Change of the launch angle, rad, that lowers the impact at the target by `drop`, m."""

@@ -1,9 +1,9 @@
 """The lane that an archer's arrows need, what they may touch in it, how it is seen (SI).
 
-An archer's scatter is one of directions: sideways it grows like the distance, up and down
-like the rise of the impact per launch angle, its lever. Both are taken so that at the
-target they are the group's standard deviations per distance, times that distance. That the
-scatter comes from uneven speed in part, which shows less on the way, is left out.
+An archer's scatter is one of directions: on the way it grows like the levers, the way of
+the impact per launch angle and per yaw. Both are taken so that at the target they are the
+group's standard deviations per distance, times that distance. That the scatter comes
+from uneven speed in part, which shows less on the way, is left out.
 """
 
 from dataclasses import dataclass
@@ -28,13 +28,15 @@ class Scatter:
     def of(cls, group: Group, loosed: Loosed, passage: Passage) -> "Scatter":
         """The group's scatter where the arrow passes.
 
-        vertical(d) = angular d (lever(d) / d) / (lever(R) / R), sideways(d) = angular d,
-        R being the target's distance.
+        Each is angular R lever(d) / lever(R), R being the target's distance and the levers
+        those of its direction.
         """
-        share = np.abs(passage.lever) * (loosed.target / loosed.lever)
+        aside = float(loosed.at_target.side_lever[0])
+        per_vertical = group.angular_vertical * loosed.target / loosed.lever
+        per_sideways = group.angular_sideways * loosed.target / aside
         return cls(
-            vertical=group.angular_vertical * share,
-            sideways=group.angular_sideways * passage.distance,
+            vertical=per_vertical * np.abs(passage.lever),
+            sideways=per_sideways * np.abs(passage.side_lever),
         )
 
 
