@@ -146,3 +146,15 @@ def test_steps_of_a_path_are_even(client: FlaskClient, body: Body) -> None:
     points = client.post("/v1/trajectory", json=body).get_json()["points"]
     inner = [point["distance"] for point in points[1:-1]]
     assert inner == pytest.approx([5.0 * index for index in range(1, len(inner) + 1)], abs=1e-5)
+
+
+def test_a_tip_that_points_upwind_is_explained(client: FlaskClient, body: Body) -> None:
+    """At 5 m the arrow that turned into the wind has not been carried back over the middle."""
+    for wind, distances, told in (
+        ({"speed": "5 m/s", "from": "90 deg"}, ["5 m", "60 m"], True),
+        ({"speed": "5 m/s", "from": "270 deg"}, ["5 m"], True),
+        ({"speed": "5 m/s", "from": "90 deg"}, ["60 m"], False),
+        ({"speed": "5 m/s", "from": "0 deg"}, ["5 m"], False),
+    ):
+        found = table(client, body, wind=wind, distances=distances)
+        assert ("weathervane" in {note["code"] for note in found["notes"]}) is told, wind

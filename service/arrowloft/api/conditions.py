@@ -3,9 +3,12 @@
 from collections.abc import Mapping
 from typing import Any, cast
 
+import numpy as np
+
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.wording import sentence
 from arrowloft.core.air import Air, air, beyond_cipm_range
+from arrowloft.core.arrays import Array, Real
 from arrowloft.core.equipment import (
     LEAST_MASS_PER_DRAW_WEIGHT,
     Arrow,
@@ -113,3 +116,22 @@ def light_arrow(bow: Bow, arrow: Arrow, launched: LaunchSpeed | None = None) -> 
             "practice may harm the bow and its archer: keep to the bow maker's least arrow mass.",
         )
     ]
+
+
+_WEATHERVANE = Note(
+    "weathervane",
+    "The arrow turns its tip into the wind as it leaves the string, here at once: where it has "
+    "not yet been carried farther than that, at short distances, it hits on the side that the "
+    "wind comes from.",
+)
+_SEEN = 1e-6
+"""Least drift worth a word, m: what a reply resolves."""
+
+
+def weathervane(speed: Real, blows_from: Real, drift: Array) -> list[Note]:
+    """A word where some arrow hits on the side that its wind comes from.
+
+    speed, blows_from: of the wind, m/s and rad.  drift: of the tips, right positive, m.
+    """
+    aside = np.nan_to_num(drift) * np.sign(speed * np.sin(blows_from))
+    return [_WEATHERVANE] if np.any(aside > _SEEN) else []

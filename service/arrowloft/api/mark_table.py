@@ -9,6 +9,7 @@ from flask import Response, request
 
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
+from arrowloft.api.conditions import weathervane
 from arrowloft.api.distances import Distances, pointer
 from arrowloft.api.replies import CSV, JSON
 from arrowloft.api.reply_schemas import (
@@ -102,15 +103,16 @@ def resource(edge: Edge) -> Resource:
         setup = resolve(asked, edge.registry)
         notes: list[Note] = []
         sight = sight_of(asked["sight"], zero_distance(asked, notes))
-        distances = np.array(asked["distances"])
+        shot, distances = setup.shot(asked), np.array(asked["distances"])
         with solving(setup.units, _pointer(body, distances.size)):
             table = mark_table(
-                setup.shot(asked),
+                shot,
                 sight,
                 distances,
                 speed_uncertainty=setup.speed_uncertainty,
                 drag_uncertainty=setup.drag_uncertainty,
             )
+        notes += weathervane(shot.wind_speed, shot.wind_from, table.drift)
         notes += setup.flown_notes(table.airspeed_range)
         units, found = setup.units, columns(table, _COLUMNS + _SIGHT_COLUMNS)
         if form == CSV:

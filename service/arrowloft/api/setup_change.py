@@ -13,6 +13,7 @@ from marshmallow import ValidationError, fields
 
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
+from arrowloft.api.conditions import weathervane
 from arrowloft.api.distances import Distances, pointer
 from arrowloft.api.fields import Part
 from arrowloft.api.parameters import ModelSchemas
@@ -148,7 +149,7 @@ def resource(edge: Edge) -> Resource:
             second = resolve(later, edge.registry)
         notes: list[Note] = []
         sight = sight_of(asked["sight"], zero_distance(asked, notes))
-        distances = np.array(asked["distances"])
+        distances, shot = np.array(asked["distances"]), second.shot(later)
 
         def pointer_of(lane: int) -> str:
             return pointer(body, lane) if lane < distances.size else "/sight/zero_distance"
@@ -156,15 +157,20 @@ def resource(edge: Edge) -> Resource:
         with solving(first.units, pointer_of):
             marks = first_marks(first.shot(asked), sight, distances)
         with _of_second(asked["second"]), solving(first.units, pointer_of):
-            change = change_to(second.shot(later), marks)
+            change = change_to(shot, marks)
             flown = second.flown_notes(change.new_airspeed_range)
         units, found = first.units, columns(change, _COLUMNS)
         if form == CSV:
             return csv_reply(units, found)
         kept = _speed_kept(asked, first, second)
-        notes = [*kept, *_notes(asked["second"]), *notes]
-        notes += _new_cautions(first, second)
-        notes += first.flown_notes(change.airspeed_range)
+        notes = [
+            *kept,
+            *_notes(asked["second"]),
+            *notes,
+            *_new_cautions(first, second),
+            *weathervane(shot.wind_speed, shot.wind_from, change.right),
+            *first.flown_notes(change.airspeed_range),
+        ]
         own = {
             "zero_distance": units.value(sight.zero_distance, "distance"),
             "rows": units.json_rows(found),

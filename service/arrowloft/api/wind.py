@@ -10,6 +10,7 @@ from marshmallow import ValidationError
 
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
+from arrowloft.api.conditions import weathervane
 from arrowloft.api.distances import Distances, pointer
 from arrowloft.api.fields import Items
 from arrowloft.api.replies import CSV, JSON
@@ -20,7 +21,7 @@ from arrowloft.api.setup import resolve
 from arrowloft.api.shared import LEVEL_SLOPE, request_schema, slope, wind_from, wind_speed
 from arrowloft.api.sights import sight_of
 from arrowloft.api.tables import Head, columns, csv_reply, row_schema
-from arrowloft.core.wind_table import WindTable, wind_table
+from arrowloft.core.wind_table import wind_table
 from arrowloft.plugin import Note
 
 _MOST_SPEEDS = 20
@@ -75,14 +76,6 @@ _STEADY = Note(
     "Computed for a steady, level wind along the whole path. Real wind gusts and differs from "
     "the shooting line to the target: take these figures for its size, and let the arrows tell.",
 )
-_WEATHERVANE = Note(
-    "weathervane",
-    "The arrow turns its tip into the wind as it leaves the string, here at once: where it has "
-    "not yet been carried farther than that, at short distances, it hits on the side that the "
-    "wind comes from.",
-)
-_SEEN = 1e-6
-"""Least drift worth a word, m: what a reply resolves."""
 
 
 def _members(most: int) -> dict[str, Member]:
@@ -129,9 +122,8 @@ def resource(edge: Edge) -> Resource:
 
         with solving(setup.units, lambda lane: pointer(body, lane), in_wind):
             table = wind_table(setup.shot(asked), distances, speeds, directions, sight)
-        notes = [*setup.flown_notes(table.airspeed_range), _STEADY]
-        if _upwind(table):
-            notes.append(_WEATHERVANE)
+        notes = [_STEADY, *weathervane(table.wind_speed, table.wind_from, table.drift)]
+        notes += setup.flown_notes(table.airspeed_range)
         units, found = setup.units, columns(table, _COLUMNS)
         if form == CSV:
             return csv_reply(units, found)
@@ -179,9 +171,3 @@ def _check_cells(distances: int, winds: int, most: int) -> None:
                 ]
             }
         )
-
-
-def _upwind(table: WindTable) -> bool:
-    """Whether some arrow hits on the side that its wind comes from."""
-    aside = table.drift * np.sign(np.sin(table.wind_from) * table.wind_speed)
-    return bool(np.any(aside > _SEEN))
