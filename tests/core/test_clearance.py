@@ -12,12 +12,13 @@ from arrowloft.core.clear_targets import NEAR_REACH, clear_targets, farthest_tar
 from arrowloft.core.clearance import Loosed
 from arrowloft.core.equipment import Arrow
 from arrowloft.core.flow import cross_section
+from arrowloft.core.geometry import seen_over_sight
 from arrowloft.core.ground import Ground, Upright
 from arrowloft.core.groups import Group
 from arrowloft.core.impacts import impacts
-from arrowloft.core.lane import Scatter, lane, seen_over_sight, touch_chance
 from arrowloft.core.patches import Patches, margins
 from arrowloft.core.reach import reach
+from arrowloft.core.scatter import Scatter, corridor, touch_chance
 from arrowloft.core.shot import Shot
 
 AIR = Air(288.15, 101325.0, 0.0, 1.225, 1.789e-5, 340.3)
@@ -323,7 +324,7 @@ def test_chance_counts_every_arrow_that_touches_and_few_that_do_not():
 def test_the_lane_holds_its_share():
     rng = np.random.default_rng(6)
     _, passage, scatter = scattered()
-    edges = lane(passage.swept, ENVELOPE, scatter, 0.9)
+    edges = corridor(passage.swept, ENVELOPE, scatter, 0.9)
     low, high, leftmost, rightmost = passage.swept.extent
     for i in range(PLANES.size):
         up = rng.normal(0.0, scatter.vertical[i], 100_000)
@@ -339,7 +340,7 @@ def test_the_lane_holds_its_share():
 
 def test_the_lowest_branch_is_just_touched():
     _, passage, _ = scattered()
-    top = lane(passage.swept, ENVELOPE, None, 0.95).top
+    top = corridor(passage.swept, ENVELOPE, None, 0.95).top
     assert margins(passage.swept, patch(bottom=top), ENVELOPE) == pytest.approx(0.0, abs=1e-12)
 
 

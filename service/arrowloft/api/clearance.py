@@ -32,8 +32,8 @@ from arrowloft.api.schemas import Member, Strict, strict
 from arrowloft.api.setup import resolve
 from arrowloft.api.shared import distance, request_schema
 from arrowloft.api.wording import shown
-from arrowloft.core.lane import lane
 from arrowloft.core.patches import EDGES
+from arrowloft.core.scatter import corridor
 
 
 def _members(limits: Limits) -> dict[str, Member]:
@@ -154,7 +154,7 @@ class LaneReply(Strict):
 
 def _lane(case: Case) -> dict[str, Any]:
     passage, scatter = case.passes(case.asked["lane"]["distances"])
-    edges = lane(passage.swept, case.envelope, scatter, case.share)
+    edges = corridor(passage.swept, case.envelope, scatter, case.share)
     heads = [Column("distance", "distance", passage.distance)]
     heads += [Column(side, "length", getattr(edges, side)) for side in EDGES]
     return {"share": case.share, "rows": case.setup.units.json_rows(heads)}

@@ -24,10 +24,11 @@ from arrowloft.api.schemas import Strict
 from arrowloft.api.setup import Setup
 from arrowloft.core.clear_targets import clear_targets, farthest_target
 from arrowloft.core.clearance import Loosed, Passage
+from arrowloft.core.geometry import seen_over_sight
 from arrowloft.core.ground import Ground
 from arrowloft.core.groups import Group
-from arrowloft.core.lane import Scatter, lane, seen_over_sight, touch_chance
 from arrowloft.core.patches import EDGES, margins, nearest_edges
+from arrowloft.core.scatter import Scatter, corridor, touch_chance
 from arrowloft.plugin import Note
 
 DEFAULT_SHARE = 0.95
@@ -196,7 +197,7 @@ def obstacle_rows(case: Case) -> list[dict[str, Any]]:
     margin = margins(swept, patches, envelope)
     edges = nearest_edges(swept, patches)
     seen = case.seen(found.distance, swept.tip_up, swept.tip_right)
-    under = lane(swept, envelope, scatter, case.share).top
+    under = corridor(swept, envelope, scatter, case.share).top
     setup = case.setup
     doubt = case.loosed.height_uncertainty(
         found.distance, setup.speed_uncertainty, setup.drag_uncertainty

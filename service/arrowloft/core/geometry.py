@@ -62,3 +62,22 @@ def windage_travel(radius: Real, launch_angle: Real, yaw: Real) -> Real:
 def pin_height(peep_height: Real, radius: Real, launch_angle: Real) -> Real:
     """Height of the pin above the arrow's line, m: peep height - radius tan(launch angle)."""
     return peep_height - radius * np.tan(launch_angle)
+
+
+def seen_over_sight(
+    distance: Array, up: Array, right: Array, launch_angle: float, radius: float
+) -> tuple[Array, Array]:
+    """Where a point appears over the sight: above and right of the pin, m.
+
+    In the plane of the pin, which is perpendicular to the arrow's line at the sight's
+    radius r, seen from the eye. With l = d cos(a) + h sin(a) the point's way along that line:
+
+        above = r ((h cos(a) - d sin(a)) / l + tan(a)),  right = r z / l
+
+    as the pin itself, on the line of sight, lies r tan(a) below the eye's own parallel.
+    distance d, up h, right z: of the point, m.
+    """
+    sine, cosine = np.sin(launch_angle), np.cos(launch_angle)
+    ahead = distance * cosine + up * sine
+    above = radius * ((up * cosine - distance * sine) / ahead + sine / cosine)
+    return above, radius * right / ahead

@@ -1,4 +1,4 @@
-"""The lane that an archer's arrows need, what they may touch in it, how it is seen (SI).
+"""How an archer's arrows scatter on their way, what they may touch, what must be free (SI).
 
 An archer's scatter is one of directions: on the way it grows like the levers, the way of
 the impact per launch angle and per yaw. Both are taken so that at the target they are the
@@ -41,7 +41,7 @@ class Scatter:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Lane:
+class Corridor:
     """Edges of what must be free, m from the line of sight, (planes,); up and right positive."""
 
     bottom: Array
@@ -50,7 +50,7 @@ class Lane:
     right: Array
 
 
-def lane(swept: Swept, envelope: float, scatter: Scatter | None, share: float) -> Lane:
+def corridor(swept: Swept, envelope: float, scatter: Scatter | None, share: float) -> Corridor:
     """What must be free for a share of the arrows; for the mean arrow where scatter is None.
 
     The segment that the mean arrow sweeps, its envelope, and the half widths that hold the
@@ -60,7 +60,7 @@ def lane(swept: Swept, envelope: float, scatter: Scatter | None, share: float) -
     wide = 0.0 if scatter is None else half_width(share)
     vertical = envelope + (0.0 if scatter is None else wide * scatter.vertical)
     sideways = envelope + (0.0 if scatter is None else wide * scatter.sideways)
-    return Lane(
+    return Corridor(
         bottom=low - vertical,
         top=high + vertical,
         left=leftmost - sideways,
@@ -83,22 +83,3 @@ def touch_chance(swept: Swept, patches: Patches, envelope: float, scatter: Scatt
         scatter.vertical,
         scatter.sideways,
     )
-
-
-def seen_over_sight(
-    distance: Array, up: Array, right: Array, launch_angle: float, radius: float
-) -> tuple[Array, Array]:
-    """Where a point appears over the sight: above and right of the pin, m.
-
-    In the plane of the pin, which is perpendicular to the arrow's line at the sight's
-    radius r, seen from the eye. With l = d cos(a) + h sin(a) the point's way along that line:
-
-        above = r ((h cos(a) - d sin(a)) / l + tan(a)),  right = r z / l
-
-    as the pin itself, on the line of sight, lies r tan(a) below the eye's own parallel.
-    distance d, up h, right z: of the point, m.
-    """
-    sine, cosine = np.sin(launch_angle), np.cos(launch_angle)
-    ahead = distance * cosine + up * sine
-    above = radius * ((up * cosine - distance * sine) / ahead + sine / cosine)
-    return above, radius * right / ahead
