@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 from flask import Flask
 
-from arrowloft.api import clearance, problems
+from arrowloft.api import clearance, passing, problems
 from arrowloft.api.resource import Edge, Limits
+from arrowloft.core.reach import BeyondReach
 from arrowloft.plugin import Registry
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "openapi" / "examples"
@@ -168,6 +169,31 @@ def test_mirrored_obstacle_and_wind(ask, plain):
     assert (there["nearest_edge"], back["nearest_edge"]) == ("right", "left")
 
 
+def test_in_a_cross_wind_the_nock_passes_downwind_of_the_tip(ask, plain):
+    """The wind comes from the right: a trunk on the left has less room than the tip tells.
+
+    The arrow lies along its airspeed, w / v to the right of its way, so that a length L
+    behind the tip its end passes L w / v to the left.
+    """
+    plain["wind"] = {"speed": "5 m/s", "from": "90 deg"}
+    plain["bow"]["launch_forward"], plain["arrow"]["tip_lead"] = "900 mm", "310 mm"
+    left = [obstacle(ask, plain, right="-50 cm")]
+    right = [obstacle(ask, plain, left="50 cm")]
+    arrow = plain["arrow"]
+    behind = float(arrow.pop("balance_point").split(" ")[0]) * 0.0254
+    left.append(obstacle(ask, plain, right="-50 cm"))
+    right.append(obstacle(ask, plain, left="50 cm"))
+    assert left[0]["arrow_right"] == left[1]["arrow_right"] == right[0]["arrow_right"]
+    # On the tip's side nothing depends on what lies behind.
+    envelope = 0.5 * 5.7e-3 + 10e-3
+    for row in right:
+        assert row["margin"] == pytest.approx(0.5 - row["arrow_right"] - envelope, abs=2e-6)
+    ways = [left[0]["arrow_right"] + 0.5 - envelope - row["margin"] for row in left]
+    speed = 268.5 * 0.3048
+    assert ways[0] == pytest.approx((behind + 0.31) * 5.0 / speed, rel=0.05)
+    assert ways[1] == pytest.approx(0.31 * 5.0 / speed, rel=0.05)
+
+
 def test_touch_chance_falls_as_the_branch_rises(ask, plain):
     plain["group"] = {"distance": "40 m", "vertical": "8 cm"}
     chances = [obstacle(ask, plain, bottom=b)["touch_chance"] for b in ("0 m", "0.4 m", "2 m")]
@@ -180,6 +206,10 @@ def test_seen_over_the_sight(ask, plain):
     row = obstacle(ask, plain, bottom="0.6 m")
     assert row["seen"]["angle_above"] == pytest.approx(
         math.atan2(row["arrow_height"], 23.0), abs=1e-7
+    )
+    assert row["arrow_right"] < -1e-4
+    assert row["seen"]["angle_right"] == pytest.approx(
+        math.atan2(row["arrow_right"], 23.0), abs=1e-7
     )
     radius = 32 * 0.0254
     assert row["seen"]["above_pin"] == pytest.approx(radius * row["seen"]["angle_above"], rel=0.01)
@@ -205,6 +235,22 @@ def test_a_search_beyond_reach_ends_before_it(ask, plain, target):
     row = obstacle(ask, body, top="-1 m")
     assert 300.0 < row["searched"]["to"] < 700.0
     assert row["clear_targets"]
+
+
+def test_a_search_that_is_refused_is_the_fault_of_what_asked_for_it(ask, plain, monkeypatch):
+    near = [{"name": "twig", "distance": "0.9 m", "bottom": "2 m"}]
+    body = {**plain, "obstacles": near}
+    (error,) = ask({**body, "search_to": "1.1 m"}).get_json()["errors"]
+    assert error["pointer"] == "/search_to"
+    assert "Too near" in error["detail"]
+
+    def refuse(*_, **__):
+        raise BeyondReach(50.0, (0,))
+
+    monkeypatch.setattr(passing, "clear_targets", refuse)
+    for more, pointer in (({}, "/target"), ({"search_to": "80 m"}, "/search_to")):
+        (error,) = ask({**body, **more}).get_json()["errors"]
+        assert error["pointer"] == pointer
 
 
 def test_twenty_obstacles_and_no_more(ask, plain):
@@ -279,6 +325,66 @@ def test_the_lane_grows_with_the_share_and_meets_the_lowest_branch(ask, plain):
         assert reply["obstacles"][0]["lowest_branch"] == row["top"]
 
 
+def test_the_lane_ends_at_the_target_itself(ask, plain):
+    plain["group"] = {"distance": "40 m", "vertical": "8 cm", "sideways": "4 cm"}
+    plain["lane"] = {"distances": ["44 m"]}
+    assert [row["distance"] for row in replied(ask, plain)["lane"]["rows"]] == [44.0]
+    plain["lane"] = {"distances": ["43 m", "44.001 m"]}
+    (error,) = ask(plain).get_json()["errors"]
+    assert error["pointer"] == "/lane/distances/1"
+
+
+def test_the_height_above_ground_is_the_tips(ask, plain):
+    """Ground along the line of sight, h below it: n / cos(slope) + h, from x and y of a point.
+
+    On the slope the wind turns the arrow out of its way, up or down: the nock passes at
+    another height.
+    """
+    plain["wind"] = {"speed": "15 m/s", "from": "180 deg"}
+    plain["slope"] = "-30 deg"
+    plain["ground"] = {"eye_height": "1.6 m", "target_height": "1.6 m"}
+    row = obstacle(ask, plain, bottom="9 m")
+    height = 1.6 + row["arrow_height"] / math.cos(math.radians(30.0))
+    assert row["arrow_above_ground"] == pytest.approx(height, abs=3e-6)
+    envelope = 0.5 * 5.7e-3 + 10e-3
+    nock = row["lowest_branch"] - envelope  # the lowest branch is over the highest of the arrow
+    assert nock > row["arrow_height"] + 0.02
+
+
+def test_the_path_over_the_ground_starts_where_the_tip_is_let_go(ask, plain):
+    """On ground that falls away the arrow is lowest as it leaves the string."""
+    plain["slope"] = "0 deg"
+    plain["ground"] = {"eye_height": "1.6 m", "target_height": "4 m"}
+    reply = replied(ask, plain)
+    tip = reply["launch"]["launch_forward"] + reply["launch"]["tip_lead"]
+    assert reply["ground"]["lowest_distance"] == pytest.approx(tip, abs=3e-6)
+
+
+def test_the_envelope_is_taken_off_the_heights_above_ground(ask, plain):
+    plain |= {"slope": "0 deg", "face_diameter": "80 cm"}
+    plain["ground"] = {"eye_height": "1.6 m", "target_height": "1.3 m"}
+    lows = []
+    for vane in ("0 mm", "12 mm"):
+        ground = replied(ask, {**plain, "vane_height": vane})["ground"]
+        lows.append((ground["lowest_height"], ground["face"]["low_arrow"]["height"]))
+    for bare, vaned in zip(*lows, strict=True):
+        assert bare - vaned == pytest.approx(0.012, abs=2e-6)
+    # The arrow that just reaches the lower edge is lowest there, half a shaft under it.
+    assert lows[0][1] == pytest.approx(0.9 - 0.5 * 5.7e-3, abs=1e-3)
+
+
+def test_the_path_below_the_face_is_the_aimed_arrows(ask, plain):
+    """One that just reaches the lower edge comes below it: of that the reply has the lowest."""
+    plain |= {"slope": "0 deg", "face_diameter": "80 cm"}
+    plain["ground"] = {"eye_height": "1.6 m", "target_height": "1.3 m"}
+    reply = replied(ask, plain)
+    face = reply["ground"]["face"]
+    assert face["low_arrow"]["height"] < face["lower_edge"] == pytest.approx(0.9, abs=1e-5)
+    assert reply["ground"]["lowest_height"] > face["lower_edge"]
+    assert face["path_below"] is None
+    assert "path-below-face" not in codes(reply)
+
+
 def test_ground_and_face_on_a_steep_slope(ask, plain):
     """Uphill 35 degrees, the target dug in: the face's foot is under the ground, and said so."""
     plain |= {"slope": "35 deg", "face_diameter": "80 cm"}
@@ -315,6 +421,9 @@ def test_a_rise_in_the_way_of_path_and_of_low_arrows(ask, plain):
     reply = replied(ask, plain)
     assert reply["ground"]["below_ground"] and reply["ground"]["lowest_height"] < 0.0
     assert "path-below-ground" in codes(reply)
+    # The aimed arrow itself strikes: of the low one nothing is left to say.
+    assert reply["ground"]["face"]["low_arrow"]["height"] < 0.0
+    assert "low-arrow-meets-ground" not in codes(reply)
 
 
 def test_housing_and_marks(ask, plain):
@@ -324,6 +433,63 @@ def test_housing_and_marks(ask, plain):
     rows = reply["housing"]["rows"]
     assert [row["distance"] for row in rows] == [20.0, 40.0, 60.0]
     assert rows[0]["housing_clearance"] > rows[1]["housing_clearance"]
+
+
+def test_a_farther_housing_gives_the_fallen_arrow_more_room(ask, plain):
+    """It falls 1/2 g cos(slope) t^2 until the nock passes, loosed with the nock at the string."""
+    plain["marks"], plain["slope"] = ["40 m"], "-30 deg"
+    plain["units"]["length"] = "mm"
+
+    def room(**housing):
+        body = {**plain, "housing": {"below_pin": "20 mm", "arrow_radius": "6 mm", **housing}}
+        reply = replied(ask, body)
+        return reply, reply["housing"]["rows"][0]["housing_clearance"]
+
+    reply, near = room(ahead_of_eye="900 mm")
+    _, far = room(ahead_of_eye="1900 mm")
+    nock = reply["launch"]["launch_forward"] * 1e-3 - 15.7 * 0.0254
+    speed = 268.5 * 0.3048
+    pull = reply["gravity"] * math.cos(math.radians(30.0))
+    falls = [0.5e3 * pull * ((ahead - nock) / speed) ** 2 for ahead in (0.9, 1.9)]
+    assert near > 0.0
+    assert far - near == pytest.approx(falls[1] - falls[0], rel=0.02)
+    # Left out it is the sight's radius.
+    _, left_out = room()
+    assert left_out == room(ahead_of_eye="32 in")[1] < near
+
+
+# --- how it was solved -----------------------------------------------------------------------
+
+
+@pytest.fixture
+def figures(ask, plain):
+    """What `solution` says where something is asked for."""
+
+    def solved(**asked_for):
+        return replied(ask, {**plain, **asked_for})["solution"]
+
+    return solved
+
+
+def test_all_that_is_passed_counts_for_errors_and_airspeeds(figures):
+    """The nock is followed past the target, where drag has slowed it further."""
+    aimed = figures(housing={"below_pin": "30 mm"}, marks=["44 m"])
+    group = {"distance": "40 m", "vertical": "8 cm", "sideways": "4 cm"}
+    lane = figures(group=group, lane={"distances": ["44 m"]})
+    ground = figures(ground={"eye_height": "1.6 m", "target_height": "1.3 m"})
+    log = {"name": "log", "distance": "43.9 m", "top": "-1 m"}
+    passed = figures(obstacles=[log])
+    for one in (lane, ground, passed):
+        assert one["position_error"] > aimed["position_error"] > 0.0
+        assert one["least_airspeed"] < aimed["least_airspeed"]
+        assert one["greatest_airspeed"] >= aimed["greatest_airspeed"]
+
+
+def test_the_error_of_the_search_counts(figures):
+    """Near the reach the angle goes like a root, of which a series leaves more out."""
+    log = [{"name": "log", "distance": "20 m", "top": "-1 m"}]
+    near, far = (figures(obstacles=log, search_to=to) for to in ("45 m", "1000 m"))
+    assert 1e-3 > far["position_error"] > 3.0 * near["position_error"] > 0.0
 
 
 # --- requests that do not fit ----------------------------------------------------------------

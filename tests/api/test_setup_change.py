@@ -148,6 +148,19 @@ def test_the_second_is_what_it_would_be_as_a_first(
         assert found["second"][name] == turned[name]
 
 
+def test_times_and_speeds_are_each_set_ups_own(client: FlaskClient, body: Body) -> None:
+    """In a vacuum, level, over hardly any height: way over speed, which stays as it was."""
+    body |= {"drag": {"model": "none"}, "units": {"speed": "m/s", "time": "s", "distance": "m"}}
+    del body["wind"]
+    body["launch"] = {"model": "measured", "parameters": {"speed": "80 m/s"}}
+    second = {"launch": {"model": "measured", "parameters": {"speed": "64 m/s"}}}
+    rows = answer(client, body, distances=["15 m", "40 m"], second=second)["rows"]
+    for speed, name in ((80.0, ""), (64.0, "new_")):
+        near, far = rows
+        assert far[f"{name}time"] - near[f"{name}time"] == pytest.approx(25.0 / speed, rel=2e-3)
+        assert near[f"{name}speed"] == pytest.approx(speed, rel=2e-3)
+
+
 def test_wind_is_the_seconds_own(client: FlaskClient, body: Body) -> None:
     still = body | {"second": {"wind": {"speed": "0 m/s", "from": "0 deg"}}}
     row = answer(client, still)["rows"][-1]

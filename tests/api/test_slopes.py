@@ -166,6 +166,19 @@ def test_refusals(hills: FlaskClient, asked: Body, changes: Body, pointer: str, 
     assert word in detail
 
 
+def test_as_many_cells_as_allowed_and_no_more(asked: Body) -> None:
+    app = Flask("few cells")
+    slopes.resource(Edge.of(Registry.discover(), Limits(cells=6))).install(app)
+    problems.install(app)
+    few = app.test_client()
+    hills = {"slopes": ["-10 deg", "0 deg", "10 deg"]}
+    assert len(table(few, asked, distances=["20 m", "30 m"], **hills)["rows"]) == 6
+    one_more: Body = {"distances": ["20 m"], "slopes": [f"{angle} deg" for angle in range(7)]}
+    [(where, detail)] = refused(few, asked, **one_more)
+    assert where == "/distances"
+    assert "7 rows" in detail and "at most 6" in detail
+
+
 def test_a_slope_that_puts_a_distance_out_of_reach_is_named(
     hills: FlaskClient, asked: Body
 ) -> None:

@@ -184,6 +184,23 @@ def test_refusals(gusty: FlaskClient, asked: Body, changes: Body, pointer: str, 
     assert word in detail
 
 
+def test_as_many_cells_as_allowed_and_no_more(asked: Body) -> None:
+    app = Flask("few cells")
+    wind.resource(Edge.of(Registry.discover(), Limits(cells=12))).install(app)
+    problems.install(app)
+    few = app.test_client()
+    del asked["directions"]
+    every: Body = {"speeds": ["1 m/s"], "distances": ["20 m", "30 m", "40 m"]}
+    assert len(table(few, asked, **every)["rows"]) == 12
+    one_more: Body = {"directions": [f"{angle} deg" for angle in range(13)]}
+    [(where, detail)] = refused(few, asked, distances=["20 m"], speeds=["1 m/s"], **one_more)
+    assert where == "/distances"
+    assert "13 rows" in detail and "at most 12" in detail
+    # The four directions that are left out count as well.
+    [(where, detail)] = refused(few, asked, **every | {"speeds": ["1 m/s", "2 m/s"]})
+    assert "24 rows" in detail
+
+
 def test_a_wind_that_puts_a_distance_out_of_reach_is_named(gusty: FlaskClient, asked: Body) -> None:
     winds = {"speeds": ["2 m/s", "40 m/s"], "directions": ["180 deg", "0 deg"]}
     [(where, detail)] = refused(gusty, asked, distances=["20 m", "180 m"], **winds)

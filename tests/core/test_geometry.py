@@ -10,7 +10,7 @@ from arrowloft.core.geometry import (
     arrow_line,
     gravity_vector,
     pin_height,
-    rolled,
+    rolled_vectors,
     wind_vector,
     windage_travel,
 )
@@ -70,7 +70,7 @@ def test_signs_of_yaw_and_roll():
 
 def test_rolled_keeps_lengths_and_the_line_of_sight():
     vectors = np.array([[1.0, 2.0], [0.5, -1.0], [0.25, 3.0]])
-    turned = rolled(vectors, np.array([0.3, -0.2]))
+    turned = rolled_vectors(vectors, np.array([0.3, -0.2]))
     assert turned[0] == pytest.approx(vectors[0])
     assert np.linalg.norm(turned, axis=0) == pytest.approx(np.linalg.norm(vectors, axis=0))
 

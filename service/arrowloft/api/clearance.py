@@ -228,10 +228,9 @@ def resource(edge: Edge) -> Resource:
         name="clearance",
         summary="What the arrow passes on its way",
         description="Aims at the target in height and holds the arrow's path against obstacles, "
-        "the ground and the sight's own housing: margins, the chance of touching, where the "
-        "arrow passes as seen over the sight, and for which targets each obstacle is clear. "
-        "The answer depends on the request alone: it may be asked again at any time, with POST "
-        "or QUERY.",
+        "the ground and the sight's own housing: margins, the chance of touching, where "
+        "the arrow passes as seen over the sight, and for which targets each obstacle "
+        "is clear.",
         view=view,
         request=schema,
         reply=_reply_schema(),

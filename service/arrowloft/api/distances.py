@@ -67,3 +67,18 @@ def pointer(request: dict[str, Any], index: int) -> str:
     if type(request.get("distances")) is list:
         return f"/distances/{index}"
     return "/distances/to"
+
+
+def check_cells(distances: int, most: int, **beside: int) -> None:
+    """Raise ValidationError where a grid has more cells than `most`.
+
+    beside: how many of what is taken with every distance, as in slopes=9.
+    """
+    cells = distances
+    for count in beside.values():
+        cells *= count
+    if cells > most:
+        factors = " x ".join([f"{distances} distances", *(f"{n} {w}" for w, n in beside.items())])
+        raise ValidationError(
+            {"distances": [f"{factors} make {cells} rows: give fewer, for at most {most}."]}
+        )

@@ -4,6 +4,7 @@ Each field says once what it takes: `read` checks it, `json_schema` documents it
 """
 
 import math
+import unicodedata
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple, NoReturn
 
@@ -162,6 +163,29 @@ class WholeNumber(Number):
     def json_schema(self, resolver: Resolver) -> dict[str, Any]:
         """An integer with its bounds."""
         return super().json_schema(resolver) | {"type": "integer"}
+
+
+class Text(Member):
+    """A short text to be repeated in the reply: 1 to `most` characters on one line."""
+
+    def __init__(self, description: str = "", *, most: int, **options: Any) -> None:
+        super().__init__(description, **options)
+        self.most = most
+
+    def read(self, value: Any) -> str:
+        """The text."""
+        if type(value) is not str:
+            raise ValidationError("Give a text in quotes.")
+        if not value.strip() or len(value) > self.most:
+            raise ValidationError(f"Give a text of 1 to {self.most} characters.")
+        # Cc control, Cs half a surrogate pair, Zl and Zp ends of lines and paragraphs.
+        if any(unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") for c in value):
+            raise ValidationError("Give one line of text, without control characters.")
+        return value
+
+    def json_schema(self, resolver: Resolver) -> dict[str, Any]:
+        """A string with its bounds."""
+        return {"type": "string", "minLength": 1, "maxLength": self.most, "pattern": r"\S"}
 
 
 class Flag(Member):

@@ -10,7 +10,8 @@ from marshmallow import ValidationError, fields
 from arrowloft.api.fields import Items, Part, Quantity
 from arrowloft.api.replies import ReplyUnits
 from arrowloft.api.reply_schemas import part, quantity
-from arrowloft.api.schemas import Strict, strict
+from arrowloft.api.schemas import Strict
+from arrowloft.api.spans import span, span_part
 from arrowloft.core.clearance import Loosed, Passage
 from arrowloft.core.ground import Ground as CoreGround
 from arrowloft.core.ground import Low, Upright
@@ -105,20 +106,6 @@ class LowReply(Strict):
 
     height = quantity("length", "Least height above the ground, vertically, envelope taken off.")
     distance = quantity("distance", "Where, along the line of sight.")
-
-
-_Span = strict(
-    "SpanReply",
-    {
-        "from": quantity("distance", "First distance."),
-        "to": quantity("distance", "Last distance."),
-    },
-)
-
-
-def span_part(description: str, **options: Any) -> fields.Nested:
-    """A span of distances in a reply."""
-    return part(_Span(), description, **options)
 
 
 class FaceReply(Strict):
@@ -216,14 +203,6 @@ def _face(
             "height": units.value(low_arrow.height, "length"),
             "distance": units.value(low_arrow.distance, "distance"),
         },
-    }
-
-
-def span(ends: tuple[float, float], units: ReplyUnits) -> dict[str, float]:
-    """A span of distances as a reply has it."""
-    return {
-        "from": units.value(ends[0], "distance"),
-        "to": units.value(ends[1], "distance"),
     }
 
 

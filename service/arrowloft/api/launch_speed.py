@@ -31,9 +31,8 @@ def resource(edge: Edge) -> Resource:
         path="/v1/launch-speed",
         name="launch_speed",
         summary="Launch speed by one model",
-        description="Evaluates one launch model, with its uncertainty. `drag` is needed only "
-        "where the model undoes a flight to where the speed was measured. The answer depends on "
-        "the request alone: it may be asked again at any time, with POST or QUERY.",
+        description="Evaluates one launch model, with its uncertainty. `drag` is needed only where "
+        "the model undoes a flight to where the speed was measured.",
         view=view,
         request=schema,
         reply=reply_schema(

@@ -130,9 +130,8 @@ def resource(edge: Edge) -> Resource:
         path="/v1/mark-table",
         name="mark_table",
         summary="Sight marks over distances",
-        description="Aims the set-up at every distance and gives the sight's travel from its "
-        "zero distance, with what the arrow does on its way. The answer depends on the request "
-        "alone: it may be asked again at any time, with POST or QUERY.",
+        description="Aims the set-up at every distance and gives the sight's travel from its zero "
+        "distance, with what the arrow does on its way.",
         view=view,
         request=schema,
         reply=reply_schema(

@@ -1,16 +1,15 @@
 """Obstacles in requests: edges given in three ways, resolved to solid patches."""
 
 import math
-import unicodedata
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple, cast
 
 import numpy as np
 from marshmallow import ValidationError
 
-from arrowloft.api.fields import Items, Part, Quantity
+from arrowloft.api.fields import Items, Part, Quantity, Text
 from arrowloft.api.replies import ReplyUnits
-from arrowloft.api.schemas import Member, Resolver, Strict
+from arrowloft.api.schemas import Member, Strict
 from arrowloft.core.arrays import Array
 from arrowloft.core.ground import Ground
 from arrowloft.core.patches import Patches
@@ -20,29 +19,6 @@ LONGEST_NAME = 60
 _WIDEST = math.radians(60)
 _WAYS = ("", "_above_ground", "_angle")
 """What the names of the members of a bottom or a top end with."""
-
-
-class Text(Member):
-    """A short text to be repeated in the reply: 1 to `most` characters on one line."""
-
-    def __init__(self, description: str = "", *, most: int, **options: Any) -> None:
-        super().__init__(description, **options)
-        self.most = most
-
-    def read(self, value: Any) -> str:
-        """The text."""
-        if type(value) is not str:
-            raise ValidationError("Give a text in quotes.")
-        if not value.strip() or len(value) > self.most:
-            raise ValidationError(f"Give a text of 1 to {self.most} characters.")
-        # Cc control, Cs half a surrogate pair, Zl and Zp ends of lines and paragraphs.
-        if any(unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") for c in value):
-            raise ValidationError("Give one line of text, without control characters.")
-        return value
-
-    def json_schema(self, resolver: Resolver) -> dict[str, Any]:
-        """A string with its bounds."""
-        return {"type": "string", "minLength": 1, "maxLength": self.most, "pattern": r"\S"}
 
 
 def _from_sight(description: str, example: str) -> Quantity:

@@ -37,6 +37,10 @@ A body may have at most {body} bytes, a table {distances} distances, a trajector
 points, a grid (of distances times slopes, say) {cells} cells, a clearance {obstacles}
 obstacles. These figures are for aiming, not for safety."""
 
+_REPEATABLE = (
+    "The answer depends on the request alone: it may be asked again at any time, with POST or "
+    "QUERY."
+)
 _ALWAYS = ("not-acceptable",)
 _WITH_BODY = (
     "malformed-json",
@@ -93,7 +97,9 @@ def _operations(item: Resource, examples: Mapping[str, Any]) -> dict[str, Any]:
     operation: dict[str, Any] = {
         "operationId": item.name,
         "summary": item.summary,
-        "description": item.description,
+        "description": item.description
+        if item.request is None
+        else f"{item.description} {_REPEATABLE}",
         "responses": _responses(item, examples),
     }
     if item.parameters:

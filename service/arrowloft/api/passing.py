@@ -16,12 +16,13 @@ from arrowloft.api.clearance_notes import (
     drift_notes,
     touched_note,
 )
-from arrowloft.api.ground import ground_of, span, span_part
+from arrowloft.api.ground import ground_of
 from arrowloft.api.groups import group_notes, group_of
 from arrowloft.api.obstacles import Obstacles, obstacles_of
-from arrowloft.api.reply_schemas import many, number, part, quantity, text
+from arrowloft.api.reply_schemas import number, part, quantity, text
 from arrowloft.api.schemas import Strict
 from arrowloft.api.setup import Setup
+from arrowloft.api.spans import span, span_part, spans, spans_part
 from arrowloft.core.clear_targets import clear_targets, farthest_target
 from arrowloft.core.clearance import Loosed, Passage
 from arrowloft.core.geometry import seen_over_sight
@@ -182,9 +183,7 @@ class ObstacleRow(Strict):
         "under; with a group, by the lane's share of the arrows.",
     )
     seen = part(Seen(), "Where the tip is seen as it passes.")
-    clear_targets = many(
-        span_part("").schema, "Target distances for which it is clear, the line of sight kept."
-    )
+    clear_targets = spans_part("Target distances for which it is clear, the line of sight kept.")
     searched = span_part("Target distances that were searched.")
 
 
@@ -263,6 +262,6 @@ def _add_targets(case: Case, found: Obstacles, rows: list[dict[str, Any]]) -> No
             aim_off=case.asked.get("aim_off", False),
         )
     case.errors.append(search.error)
-    for row, spans, *ends in zip(rows, search.spans, search.nearest, search.farthest, strict=True):
-        row["clear_targets"] = [span(one, units) for one in spans]
+    for row, clear, *ends in zip(rows, search.spans, search.nearest, search.farthest, strict=True):
+        row["clear_targets"] = spans(clear, units)
         row["searched"] = span((ends[0], ends[1]), units)

@@ -116,7 +116,7 @@ class SolutionReply(Strict):
         "angle", "Estimated error of the launch angles, at most.", required=False
     )
     position_error = quantity(
-        "length", "Estimated error of the position, where the angle was given.", required=False
+        "length", "Estimated error of the positions and shifts, at most.", required=False
     )
     least_airspeed = quantity("speed", "Least airspeed flown.")
     greatest_airspeed = quantity("speed", "Greatest airspeed flown.")

@@ -183,14 +183,13 @@ def resource(edge: Edge) -> Resource:
         path="/v1/setup-change",
         name="setup_change",
         summary="Marks after a change of set-up",
-        description="Takes a set-up and what differs in a second one - another arrow, a "
-        "broadhead for a field point, winter for summer - with the same sight. Gives where the "
-        "second hits with the first's marks, and the marks to move to. Each member of `second` "
-        "replaces the first's, `air` and `site` piece by piece, the others as a whole; another "
-        "altitude leaves the pressure to the standard atmosphere unless `second.air` has it. "
-        "`launch`, `drag`, `air` and `notes` of the reply are "
-        "the first's. The answer depends on the request alone: it may be asked again at any "
-        "time, with POST or QUERY.",
+        description="Takes a set-up and what differs in a second one - another arrow, a broadhead "
+        "for a field point, winter for summer - with the same sight. Gives where the "
+        "second hits with the first's marks, and the marks to move to. Each member of "
+        "`second` replaces the first's, `air` and `site` piece by piece, the others as "
+        "a whole; another altitude leaves the pressure to the standard atmosphere "
+        "unless `second.air` has it. `launch`, `drag`, `air` and `notes` of the reply "
+        "are the first's.",
         view=view,
         request=schema,
         reply=reply_schema(

@@ -8,8 +8,9 @@ from arrowloft.api.distances import Distances
 from arrowloft.api.fields import Choice, Items, Number, Part, Quantity, WholeNumber
 from arrowloft.api.housing import housing_member, limit_members
 from arrowloft.api.reply_schemas import SolutionReply, many, number, part, quantity, whole
-from arrowloft.api.schemas import Member, Strict, strict
+from arrowloft.api.schemas import Member, Strict
 from arrowloft.api.shared import distance as distance_
+from arrowloft.api.spans import span_part, spans_part
 
 _ROOM = 0.3
 """Longest window and farthest move of a sight, m."""
@@ -81,7 +82,7 @@ class SightSearch(Strict):
         example="10 yd",
     )
     farthest = distance_(
-        "Farthest distance looked at; left out, 200 m, at most 0.98 of the reach.",
+        "Farthest distance looked at; left out, 200 m, at most 0.9 of the reach.",
         example="120 yd",
     )
 
@@ -103,15 +104,6 @@ def travel_members(most: int) -> dict[str, Member]:
         "housing": housing_member(),
         "search": Part(SightSearch(), "Where to look for distances that fit."),
     }
-
-
-DistanceSpan = strict(
-    "DistanceSpan",
-    {
-        "from": quantity("distance", "Nearest distance of the span."),
-        "to": quantity("distance", "Farthest distance of the span."),
-    },
-)
 
 
 class WindowReply(Strict):
@@ -165,11 +157,11 @@ TRAVEL_REPLY: dict[str, Any] = {
     "window_now": part(WindowReply(), "The window after the move."),
     "shift": quantity("length", "Move of the whole sight, `bring` included, down positive."),
     "bring": part(BringReply(), "The move that was asked for.", required=False),
-    "search": part(DistanceSpan(), "Distances between which fitting ones were looked for."),
-    "fits_before": many(DistanceSpan(), f"Before the move: spans of distances {_SPANS}"),
-    "fits_now": many(DistanceSpan(), f"After the move: spans of distances {_SPANS}"),
-    "lost": many(DistanceSpan(), "Distances that fitted before and do not now."),
-    "gained": many(DistanceSpan(), "Distances that fit now and did not before."),
+    "search": span_part("Distances between which fitting ones were looked for."),
+    "fits_before": spans_part(f"Before the move: spans of distances {_SPANS}"),
+    "fits_now": spans_part(f"After the move: spans of distances {_SPANS}"),
+    "lost": spans_part("Distances that fitted before and do not now."),
+    "gained": spans_part("Distances that fit now and did not before."),
     **limit_members(),
     "rows": many(TravelRow(), "One row a distance, in the order asked for."),
     "solution": part(SolutionReply(), "How the flights were solved."),

@@ -6,11 +6,10 @@ from typing import Any
 
 import numpy as np
 from flask import Response, request
-from marshmallow import ValidationError
 
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
-from arrowloft.api.distances import Distances, pointer
+from arrowloft.api.distances import Distances, check_cells, pointer
 from arrowloft.api.fields import Items, Part
 from arrowloft.api.replies import CSV, JSON
 from arrowloft.api.reply_schemas import SolutionReply, many, part, quantity, reply_schema
@@ -100,7 +99,7 @@ def resource(edge: Edge) -> Resource:
         form = replies.negotiate(request, JSON, CSV)
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
-        _check_cells(asked, edge.limits.cells)
+        check_cells(len(asked["distances"]), edge.limits.cells, slopes=len(asked["slopes"]))
         setup = resolve(asked, edge.registry)
         notes: list[Note] = []
         sight = _sight(asked, notes)
@@ -132,10 +131,9 @@ def resource(edge: Edge) -> Resource:
         name="slopes",
         summary="Marks up and down hill",
         description="Aims the set-up at every slant distance on every slope. Beside each mark "
-        "stand the distance on the level with the same mark, the cut that leads to it, and how "
-        "far the arrow misses with the mark of the horizontal distance and of the slant distance "
-        "instead. The answer depends on the request alone: it may be asked again at any time, "
-        "with POST or QUERY.",
+        "stand the distance on the level with the same mark, the cut that leads to it, and "
+        "how far the arrow misses with the mark of the horizontal distance and of the "
+        "slant distance instead.",
         view=view,
         request=schema,
         reply=reply_schema(
@@ -157,19 +155,6 @@ def resource(edge: Edge) -> Resource:
         forms=(CSV,),
         problems=FLIGHT_PROBLEMS,
     )
-
-
-def _check_cells(asked: dict[str, Any], most: int) -> None:
-    cells = len(asked["distances"]) * len(asked["slopes"])
-    if cells > most:
-        raise ValidationError(
-            {
-                "distances": [
-                    f"With these slopes that makes {cells} rows: give fewer distances or slopes, "
-                    f"for at most {most}."
-                ]
-            }
-        )
 
 
 def _sight(asked: dict[str, Any], notes: list[Note]) -> Sight | None:

@@ -111,8 +111,7 @@ def resource(edge: Edge) -> Resource:
         name="trajectory",
         summary="The path of one arrow",
         description="Aims at `target`, or looses at `launch_angle`, and gives points of the "
-        "balance point's path in the line-of-sight frame. The answer depends on the request "
-        "alone: it may be asked again at any time, with POST or QUERY.",
+        "balance point's path in the line-of-sight frame.",
         view=view,
         request=schema,
         reply=reply_schema(

@@ -6,12 +6,11 @@ from typing import Any
 
 import numpy as np
 from flask import Response, request
-from marshmallow import ValidationError
 
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
 from arrowloft.api.conditions import weathervane
-from arrowloft.api.distances import Distances, pointer
+from arrowloft.api.distances import Distances, check_cells, pointer
 from arrowloft.api.fields import Items
 from arrowloft.api.replies import CSV, JSON
 from arrowloft.api.reply_schemas import SolutionReply, many, part, reply_schema
@@ -110,7 +109,9 @@ def resource(edge: Edge) -> Resource:
         asked = schema.read(body)
         distances, speeds = np.array(asked["distances"]), np.array(asked["speeds"])
         directions = np.array(asked.get("directions", _DIRECTIONS))
-        _check_cells(distances.size, speeds.size * directions.size, edge.limits.cells)
+        check_cells(
+            distances.size, edge.limits.cells, speeds=speeds.size, directions=directions.size
+        )
         setup = resolve(asked, edge.registry)
         # Changes count from the still-air mark itself: no zero distance enters.
         sight = sight_of(asked["sight"], float(distances[0])) if "sight" in asked else None
@@ -139,9 +140,8 @@ def resource(edge: Edge) -> Resource:
         path="/v1/wind",
         name="wind",
         summary="What the wind does",
-        description="Looses arrows with their still-air marks into every wind: where they hit, "
-        "and what to change to bring them back. The answer depends on the request alone: it may "
-        "be asked again at any time, with POST or QUERY.",
+        description="Looses arrows with their still-air marks into every wind: where they hit, and "
+        "what to change to bring them back.",
         view=view,
         request=schema,
         reply=reply_schema(
@@ -159,15 +159,3 @@ def resource(edge: Edge) -> Resource:
         forms=(CSV,),
         problems=FLIGHT_PROBLEMS,
     )
-
-
-def _check_cells(distances: int, winds: int, most: int) -> None:
-    if distances * winds > most:
-        raise ValidationError(
-            {
-                "distances": [
-                    f"With these winds that makes {distances * winds} rows: give fewer "
-                    f"distances, speeds or directions, for at most {most}."
-                ]
-            }
-        )

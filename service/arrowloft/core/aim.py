@@ -58,9 +58,19 @@ class TooNear(ValueError):
         self.lanes = lanes
 
 
+AHEAD = 0.1
+"""Least way from the launched tip to a target, m."""
+
+
+def nearest_aim(shot: Shot) -> Real:
+    """Nearest distance that can be aimed at, m: AHEAD of the launched tip."""
+    nearest: Real = shot.launch_forward + np.abs(shot.tip_lead) + AHEAD
+    return nearest
+
+
 def require_ahead(shot: Shot, distance: Array) -> None:
-    """Raise TooNear unless each target is 0.1 m or more ahead of the launched tip."""
-    nearest = as_lanes(shot.launch_forward + np.abs(shot.tip_lead) + 0.1, distance.size)
+    """Raise TooNear unless each target is far enough ahead of the launched tip."""
+    nearest = as_lanes(nearest_aim(shot), distance.size)
     behind = np.flatnonzero(~(distance >= nearest))
     if behind.size:
         raise TooNear(float(nearest[behind].max()), tuple(int(lane) for lane in behind))

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from arrowloft.core.aim import aim
+from arrowloft.core.aim import aim, nearest_aim
 from arrowloft.core.arrays import Array, Lanes, Mask
 from arrowloft.core.clearance import arriving
 from arrowloft.core.impacts import impacts
@@ -48,12 +48,12 @@ BEYOND = 1.001
 
 
 @dataclass(frozen=True, kw_only=True)
-class Search:
+class ClearTargets:
     """Targets for which obstacles are clear; one entry an obstacle.
 
     nearest, farthest: the targets searched, m, (obstacles,).
     spans: (from, to) of the targets that are clear, m, in order.
-    error: what the series of positions behind them leave out, m.
+    error: what the series of positions and angles behind them leave out, m.
     """
 
     nearest: Array
@@ -83,7 +83,7 @@ def clear_targets(
     farthest: float,
     *,
     aim_off: bool = False,
-) -> Search:
+) -> ClearTargets:
     """Target distances for which each obstacle is clear, the line of sight kept.
 
     shot: every member a float.  distance: of the obstacles, m, (obstacles,).
@@ -96,7 +96,7 @@ def clear_targets(
     logarithm of the target's distance: both are solved at Chebyshev points, all obstacles
     together. The margin is then read on a grid and its changes of sign are halved down.
     """
-    least = 1.01 * (float(shot.launch_forward) + abs(float(shot.tip_lead)) + 0.1)
+    least = 1.01 * float(nearest_aim(shot))
     far = np.full(distance.size, max(farthest, least, 1.0))
     near = np.minimum(np.maximum(np.maximum(BEYOND * distance, least), 1.0), far)
     middle, half = 0.5 * np.log(near * far), 0.5 * np.log(far / near)
@@ -110,7 +110,7 @@ def clear_targets(
     error = found.missed + angles.missed * farthest
     if not error <= WORST:
         raise Unsolved("the path past an obstacle was not followed for every target")
-    return Search(nearest=near, farthest=far, spans=spans, error=error)
+    return ClearTargets(nearest=near, farthest=far, spans=spans, error=error)
 
 
 @dataclass(frozen=True)

@@ -38,11 +38,11 @@ def arrow_line(launch_angle: Real, yaw: Real = 0.0, roll: Real = 0.0) -> tuple[A
     line[0], line[1], line[2] = cosine * keep, sine, cosine * turn
     up[0], up[1], up[2] = -sine * keep, cosine, -sine * turn
     if np.any(roll):
-        line, up = rolled(line, roll), rolled(up, roll)
+        line, up = rolled_vectors(line, roll), rolled_vectors(up, roll)
     return line, up
 
 
-def rolled(vectors: Array, roll: Real) -> Array:
+def rolled_vectors(vectors: Array, roll: Real) -> Array:
     """Vectors (3, lanes) turned about the line of sight, n toward z."""
     sine, cosine = np.sin(roll), np.cos(roll)
     along, up, right = vectors

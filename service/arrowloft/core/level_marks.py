@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from arrowloft.core.aim import LEVELS, TOLERANCE, aim, aimed_flights
+from arrowloft.core.aim import LEVELS, TOLERANCE, aim, aimed_flights, nearest_aim
 from arrowloft.core.aimed import angle_error
 from arrowloft.core.arrays import Array, Mask, Real
 from arrowloft.core.geometry import gravity_vector, wind_vector
@@ -66,7 +66,7 @@ class LevelMarks:
         sight (as far as cos(s) (1 + sin(s))), 1.7 times where it rises to it; a strong
         wind along a steep slope pitches the tip, and asks for more close to the archer.
         """
-        nearest = float(level.launch_forward + np.abs(level.tip_lead)) + 0.1 + 1e-9
+        nearest = float(nearest_aim(level)) + 1e-9
         low = max(nearest, SHORTEST * float(distances.min()), STEEP * abs(float(level.peep_height)))
         high = float(distances.max())
         for growth in GROWTH:
