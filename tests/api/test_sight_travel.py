@@ -15,7 +15,7 @@ from flask.testing import FlaskClient
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from arrowloft.api import mark_table, problems, sight_travel
+from arrowloft.api import clearance, mark_table, problems, sight_travel
 from arrowloft.api.resource import Edge, Limits
 from arrowloft.plugin.registry import Registry
 
@@ -31,7 +31,7 @@ YARD = 0.9144
 def client() -> FlaskClient:
     app = Flask("sight")
     edge = Edge.of(Registry.discover(), Limits())
-    for item in (sight_travel, mark_table):
+    for item in (sight_travel, mark_table, clearance):
         item.resource(edge).install(app)
     problems.install(app)
     return app.test_client()
@@ -207,7 +207,7 @@ def test_the_housing_limits_what_fits(client: FlaskClient, body: Body) -> None:
     assert found["housing_limits"] == "beyond-farthest"
     assert found["fits_now"][-1]["to"] == pytest.approx(farthest, abs=2e-3)
     for row in found["rows"]:
-        assert (row["housing_clearance"] >= 0) is (row["distance"] <= farthest) is row["fits"]
+        assert (row["housing_clearance"] > 0) is (row["distance"] <= farthest) is row["fits"]
     assert "housing-blocks" in codes(found)
     assert any("100 yd" in note["message"] for note in found["notes"])
     beside = asked(client, body, housing=WORKED["housing"] | {"sideways": "-20 mm"})
@@ -227,6 +227,59 @@ def test_nothing_fits_after_a_shift_too_far(client: FlaskClient, body: Body) -> 
     assert found["lost"] == found["fits_before"] != []
     assert "nothing-fits" in codes(found)
     assert not any(row["fits"] for row in found["rows"])
+
+
+def nothing_fits(found: Any) -> str:
+    (message,) = [note["message"] for note in found["notes"] if note["code"] == "nothing-fits"]
+    return str(message)
+
+
+def test_nothing_fits_says_which_of_the_two_is_in_the_way(client: FlaskClient, body: Body) -> None:
+    """A window that spans nothing wants another shift; one whose spans the housing forbids
+    does not."""
+    body = plain(body)
+    away = asked(client, body, shifts=[{"length": "-200 mm"}])
+    assert "make the shift smaller, or turn it the other way" in nothing_fits(away)
+    assert "housing" not in nothing_fits(away)
+    low = {"below_pin": "0.2 m", "arrow_radius": "12 mm"}
+    for shifts in ([{"length": "0 mm"}], [{"length": "2 mm"}]):
+        forbidden = asked(client, body, shifts=shifts, housing=low)
+        assert forbidden["housing_limits"] == "always"
+        assert "forbidden by the housing, which the arrow would meet" in nothing_fits(forbidden)
+        assert "shift" not in nothing_fits(forbidden)
+    both = asked(client, body, shifts=[{"length": "-200 mm"}], housing=low)
+    assert "make the shift smaller" in nothing_fits(both)
+    free = asked(client, body, housing=low | {"below_pin": "20 mm"})
+    assert "nothing-fits" not in codes(free)
+
+
+def test_touching_is_not_clear(client: FlaskClient, body: Body) -> None:
+    """An arrow that grazes the housing's side: no space is left, as with an obstacle."""
+    grazed = {"below_pin": "0.2 m", "arrow_radius": "12 mm", "sideways": "-12 mm"}
+    found = asked(client, plain(body), housing=grazed)
+    assert found["housing_limits"] == "always"
+    assert {"housing-blocks", "nothing-fits"} <= codes(found)
+    for row in found["rows"]:
+        assert row["housing_clearance"] == 0
+        assert row["fits"] is False
+    marks = ["20 yd", "50 yd"]
+    shared = {k: v for k, v in plain(body).items() if k not in ("window", "distances")}
+    request = shared | {"target": "30 yd", "marks": marks, "housing": grazed}
+    reply = client.post("/v1/clearance", json=request)
+    assert reply.status_code == 200, reply.get_json()
+    assert [row["clear"] for row in reply.get_json()["housing"]["rows"]] == [False, False]
+    assert reply.get_json()["housing"]["limits"] == "always"
+    assert "housing-blocks" in codes(reply.get_json())
+
+
+def test_a_brought_mark_that_the_housing_forbids_is_named(client: FlaskClient, body: Body) -> None:
+    body |= {"distances": ["20 yd"], "housing": WORKED["housing"] | {"below_pin": "60 mm"}}
+    found = asked(client, body, bring={"distance": "90 yd", "to": "bottom"})
+    (blocks,) = [note["message"] for note in found["notes"] if note["code"] == "housing-blocks"]
+    assert "90 yd" in blocks
+    assert "20 yd" not in blocks
+    body["housing"]["below_pin"] = "10 mm"
+    assert "housing-blocks" not in codes(asked(client, body))
 
 
 def test_csv_has_the_same_rows(client: FlaskClient, body: Body) -> None:

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import Phase, assume, given, settings
 from hypothesis import strategies as st
 
+from arrowloft.core import housing as module
 from arrowloft.core.aim import aim
 from arrowloft.core.air import Air
 from arrowloft.core.equipment import Arrow
@@ -14,6 +15,7 @@ from arrowloft.core.flow import cross_section
 from arrowloft.core.housing import AlwaysTouches, Housing, farthest_clear, nearest_aim
 from arrowloft.core.reach import reach
 from arrowloft.core.shot import Shot
+from arrowloft.core.stepping import range_of_angle
 
 AIR = Air(288.15, 101325.0, 0.0, 1.225, 1.789e-5, 340.3)
 RADIUS = 0.84
@@ -53,6 +55,35 @@ def test_clearance_in_numbers() -> None:
     assert aside == pytest.approx(math.hypot(0.0461225, 0.02) - 0.012, abs=1e-12)
 
 
+OVERLAP = {"below_pin": 0.03, "arrow_radius": 0.013, "sideways": 0.005}
+"""5, 12, 13: the lowest point just touches where it is 12 mm above the axis."""
+
+
+def test_an_overlap_is_what_the_pin_must_rise() -> None:
+    """In numbers (derived): 10 mm above the axis 2 mm are missing, 4 mm below it 16 mm; and
+    a pin raised by that just touches. A mark over the touching one is short of its distance."""
+    shot, housing = shot_of(), housing_of(**OVERLAP)
+    for above, clearance in ((0.010, -0.002), (-0.004, -0.016), (0.012, 0.0)):
+        pin = above + housing.below_pin - housing.fall(shot)
+        angle = math.atan((shot.peep_height - pin) / RADIUS)
+        assert housing.clearance(shot, RADIUS, angle) == pytest.approx(clearance, abs=1e-12)
+        raised = math.atan((shot.peep_height - pin + clearance) / RADIUS)
+        assert housing.clearance(shot, RADIUS, raised) == pytest.approx(0.0, abs=1e-12)
+
+
+@given(aside=st.floats(-0.011, 0.011), radius=st.floats(0.0115, 0.03), step=st.floats(1e-9, 1e-4))
+def test_clearance_is_continuous_at_touching(aside: float, radius: float, step: float) -> None:
+    """Under the touching height it falls one for one; over it, it rises by no more."""
+    shot = shot_of()
+    housing = housing_of(sideways=aside, arrow_radius=radius)
+    steepest = housing.steepest(shot, RADIUS)
+    assert steepest is not None
+    angles = np.arctan(math.tan(steepest) + np.array([step, -step]) / RADIUS)
+    under, over = housing.clearance(shot, RADIUS, angles)
+    assert under == pytest.approx(-step, abs=1e-12)
+    assert 0.0 < over <= step + 1e-12
+
+
 def test_fall_counts_from_where_the_string_lets_go() -> None:
     """None while the string holds the nock; on a slope, and rolled, gravity's part in the
     bow's plane (derived); an unknown balance point counts as the nock's own end."""
@@ -75,7 +106,7 @@ def test_clearance_is_nothing_at_the_steepest_angle(
     housing = housing_of(below_pin=below, arrow_radius=radius, sideways=aside)
     shot = shot_of()
     steepest = housing.steepest(shot, RADIUS)
-    if abs(aside) >= radius:
+    if abs(aside) > radius:
         assert steepest is None
         angles = np.linspace(-0.1, 0.4, 50)
         assert (housing.clearance(shot, RADIUS, angles) >= 0.0).all()
@@ -174,4 +205,83 @@ def test_close_to_the_reach_and_beyond() -> None:
 
 
 def test_an_arrow_beside_the_housing_is_never_limited() -> None:
-    assert farthest_clear(shot_of(), RADIUS, housing_of(below_pin=0.2, sideways=0.012)) is None
+    """Except one that grazes it: no space is left at its side."""
+    shot = shot_of()
+    assert farthest_clear(shot, RADIUS, housing_of(below_pin=0.2, sideways=0.0121)) is None
+    grazing = housing_of(below_pin=0.05, sideways=0.012)
+    found = farthest_clear(shot, RADIUS, grazing)
+    assert found is not None
+    angles = aim(shot, found * np.array([0.99, 1.01])).launch_angle
+    clearance = grazing.clearance(shot, RADIUS, angles)
+    assert clearance[0] > 0.0
+    assert clearance[1] == 0.0
+
+
+@pytest.mark.parametrize("slope", [-45, -35, -20, 0, 45])
+@pytest.mark.parametrize("below", [0.03, 0.106, 0.11, 0.2])
+def test_the_limit_takes_few_near_aims(slope: float, below: float, monkeypatch) -> None:
+    """Aims close to the reach take a tenth of a second each: none is made for the answer."""
+    wind = {"wind_speed": 9.0, "wind_from": math.radians(135)}
+    shot = shot_of(launch_speed=35.0, slope=math.radians(slope), **wind)
+    aimed: list[float] = []
+
+    def counted(one: Shot, distance):
+        aimed.extend(np.atleast_1d(distance))
+        return aim(one, distance)
+
+    monkeypatch.setattr(module, "aim", counted)
+    farthest = 0.0
+    try:
+        farthest = farthest_clear(shot, RADIUS, housing_of(below_pin=below)) or 0.0
+        assert below < 0.11
+    except AlwaysTouches:
+        assert below > 0.1
+    assert len(aimed) < 200
+    assert max(aimed, default=0.0) < max(25.0, 2.1 * farthest)
+
+
+@pytest.mark.parametrize("near", [None, (1.4, 3.0)])
+@pytest.mark.parametrize("changes", [{}, {"slope": -0.6, "wind_speed": 7.0, "wind_from": 2.0}])
+def test_aims_find_what_the_falling_flight_tells(changes, near, monkeypatch) -> None:
+    """Outward from the near marks, be they enough or be they stretched first."""
+    shot = shot_of(launch_speed=40.0, **changes)
+    top = float(reach(shot).launch_angle[0])
+    room = shot.peep_height + housing_of().fall(shot) - 0.012
+    angles = (0.2, 0.4, 0.5 * top, top + 0.01)
+    belows = [0.07, 0.06, 0.05, *(room - RADIUS * math.tan(angle) for angle in angles)]
+    expected = [farthest_clear(shot, RADIUS, housing_of(below_pin=below)) for below in belows]
+    monkeypatch.setattr(module, "_falls_at", lambda *_: None)
+    if near:
+        monkeypatch.setattr(module, "_near_marks", lambda _: np.geomspace(*near, 24))
+    for below, flown in zip(belows, expected, strict=True):
+        found = farthest_clear(shot, RADIUS, housing_of(below_pin=below))
+        assert found == (None if flown is None else pytest.approx(flown, rel=1e-6))
+    assert expected[-1] is None
+    assert expected[0] < 20.0 < 60.0 < expected[-2]
+    with pytest.raises(AlwaysTouches):
+        farthest_clear(shot, RADIUS, housing_of(below_pin=0.2))
+
+
+def cornered(flow, arrow):
+    """A law with two steep corners, not named, that flights of 78 m/s pass on their way."""
+    reynolds = flow.reynolds(arrow.shaft_diameter)
+    return cross_section(arrow) * (1.4 + 4e-4 * np.clip(reynolds - 2.6e4, 0.0, 1e3))
+
+
+def test_corners_that_a_law_does_not_name(monkeypatch) -> None:
+    """Followed step by step, to a micrometre of the clearance."""
+    stepped = []
+
+    def counted(*args):
+        stepped.append(args)
+        return range_of_angle(*args)
+
+    monkeypatch.setattr(module, "range_of_angle", counted)
+    shot = shot_of(drag=cornered, kinks=None)
+    for below in (0.04, 0.02, 0.0):
+        housing = housing_of(below_pin=below)
+        found = farthest_clear(shot, RADIUS, housing)
+        assert found is not None
+        angle = aim(shot, found).launch_angle
+        assert housing.clearance(shot, RADIUS, angle) == pytest.approx(0.0, abs=1e-6)
+    assert stepped

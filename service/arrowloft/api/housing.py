@@ -65,7 +65,8 @@ class HousingRow(Strict):
         "to be so much higher.",
     )
     clear = fields.Boolean(
-        required=True, metadata={"description": "Whether the arrow passes under the housing."}
+        required=True,
+        metadata={"description": "Whether the arrow passes under the housing, some space left."},
     )
 
 
@@ -179,7 +180,7 @@ def housing_reply(
     angle = aim_at_distances(shot, marks).aimed.launch_angle
     clearance = housing.clearance(shot, radius, angle)
     rows = housing_rows(marks, clearance, units)
-    blocked = marks[clearance < 0.0]
+    blocked = marks[~(clearance > 0.0)]
     if blocked.size:
         notes.append(blocked_note(blocked.tolist(), units))
     farthest, limits = housing_limit(housing, shot, radius)
@@ -200,5 +201,5 @@ def housing_rows(distance: Any, clearance: Any, units: ReplyUnits) -> list[dict[
     )
     return [
         {"distance": at, "housing_clearance": space, "clear": bool(free)}
-        for (at, space), free in zip(found, clearance >= 0.0, strict=True)
+        for (at, space), free in zip(found, clearance > 0.0, strict=True)
     ]

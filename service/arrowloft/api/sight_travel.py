@@ -19,6 +19,7 @@ from arrowloft.api.setup import Setup, resolve
 from arrowloft.api.shared import request_schema
 from arrowloft.api.sight_members import TRAVEL_REPLY, travel_members
 from arrowloft.api.sights import sight_of, zero_distance
+from arrowloft.api.spans import span, spans
 from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.housing import Housing
 from arrowloft.core.sight import Sight
@@ -80,9 +81,8 @@ def resource(edge: Edge) -> Resource:
         name="sight_travel",
         summary="What fits the sight's window, before and after the sight is moved",
         description="Finds the distances whose marks a sight shows, moves the whole sight by "
-        "`shifts` or so that `bring` has a mark where it is wanted, and gives the marks after "
-        "it. The answer depends on the request alone: it may be asked again at any time, with "
-        "POST or QUERY.",
+        "`shifts` or so that `bring` has a mark where it is wanted, and gives the marks "
+        "after it.",
         view=view,
         request=schema,
         reply=reply_schema("SightTravelReply", TRAVEL_REPLY),
@@ -175,7 +175,8 @@ def _moved(asked: Mapping[str, Any], setup: Setup, sight: Sight, housing: Housin
         clearance = housing.clearance(shot, sight.radius, curve.marks.launch_angle)
     fits_before, fits_now = curve.spans((before, now), lowest)
     travel, marks = curve.travel[:rows], curve.marks.lanes(slice(0, rows))
-    blocked = places.get("/bring/distance", -np.inf) > lowest
+    clear = np.ones(rows + len(named), dtype=bool) if clearance is None else clearance > 0.0
+    blocked = [at for at, free in zip(named, clear[rows:], strict=True) if not free]
     rounded = brought_ is not None and brought_.clicks is not None
     return _Moved(
         zero_distance=sight.zero_distance,
@@ -185,7 +186,7 @@ def _moved(asked: Mapping[str, Any], setup: Setup, sight: Sight, housing: Housin
         reading=sight.setting(travel - shift).reading,
         rounding_up=brought_.rise(sight.radius, marks) if brought_ and rounded else None,
         housing_clearance=None if clearance is None else clearance[:rows],
-        fits=now.holds(travel, lowest),
+        fits=now.holds(travel) & clear[:rows],
         before=before,
         now=now,
         ends=curve.ends,
@@ -193,7 +194,7 @@ def _moved(asked: Mapping[str, Any], setup: Setup, sight: Sight, housing: Housin
         fits_now=fits_now,
         spanned_now=bool(fits_now or curve.spans([now])[0]),
         brought=brought_,
-        brought_blocked=named["/bring/distance"] if blocked else None,
+        brought_blocked=named["/bring/distance"] if "/bring/distance" in blocked else None,
         housing_limit=limit,
         error=float(curve.flown.error.max()),
         airspeeds=curve.airspeeds(max([0.0, *(end for _, end in fits_before + fits_now)])),
@@ -272,7 +273,7 @@ def _notes(moved: _Moved, units: ReplyUnits) -> list[Note]:
         why = _IN_THE_WAY if moved.spanned_now else _OTHER_WAY
         notes.append(Note("nothing-fits", _NOTHING + why))
     if moved.housing_clearance is not None:
-        blocked = moved.distance[moved.housing_clearance < 0.0].tolist()
+        blocked = moved.distance[~(moved.housing_clearance > 0.0)].tolist()
         if moved.brought_blocked is not None and moved.brought_blocked not in blocked:
             blocked.append(moved.brought_blocked)
         if blocked:
@@ -299,11 +300,11 @@ def _own(moved: _Moved, units: ReplyUnits, rows: list[dict[str, Any]]) -> dict[s
     own["shift"] = value(moved.now.shift, "length")
     if moved.brought is not None:
         own["bring"] = _bring(moved.brought, units)
-    own["search"] = _spans([moved.ends], units)[0]
-    own["fits_before"] = _spans(moved.fits_before, units)
-    own["fits_now"] = _spans(moved.fits_now, units)
-    own["lost"] = _spans(without(moved.fits_before, moved.fits_now), units)
-    own["gained"] = _spans(without(moved.fits_now, moved.fits_before), units)
+    own["search"] = span(moved.ends, units)
+    own["fits_before"] = spans(moved.fits_before, units)
+    own["fits_now"] = spans(moved.fits_now, units)
+    own["lost"] = spans(without(moved.fits_before, moved.fits_now), units)
+    own["gained"] = spans(without(moved.fits_now, moved.fits_before), units)
     if moved.housing_limit is not None:
         own |= limit_reply(moved.housing_limit, units)
     own["rows"] = rows
@@ -319,8 +320,3 @@ def _bring(move: Brought, units: ReplyUnits) -> dict[str, Any]:
     if move.clicks is not None:
         found["clicks"] = move.clicks
     return found
-
-
-def _spans(spans: list[Span], units: ReplyUnits) -> list[dict[str, float]]:
-    value = units.value
-    return [{"from": value(a, "distance"), "to": value(b, "distance")} for a, b in spans]

@@ -8,27 +8,36 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from arrowloft.core.aim import aim
+from arrowloft.core.aim import aim, nearest_aim
+from arrowloft.core.aimed import ERROR_SHARE
 from arrowloft.core.arrays import Array, Real
-from arrowloft.core.distances import aim_at_distances
 from arrowloft.core.flight import CONVERGED
 from arrowloft.core.geometry import pin_height
-from arrowloft.core.reach import falling_flights, reach
+from arrowloft.core.reach import falling_flights, reach, require_reached
 from arrowloft.core.shot import Shot
-
-SEARCHED = 240
-"""Distances of the table in which the flattest mark and the last clear one are looked for."""
-
-NEAR_REACH = 0.98
-"""Share of the reach up to which tables are solved at ease."""
-
-AGREED = 1e-8
-"""Agreement of the angle of the flight that falls and of the aimed one, rad."""
-
-ROUNDS = 4
-"""Rounds of SECTIONS aims each: they close in on a distance to 1e-8 of the bracket."""
+from arrowloft.core.stepping import range_of_angle
 
 SECTIONS = 24
+"""Distances aimed at in each round that looks for the flattest mark or closes in on a limit."""
+
+CLOSED = 1e-8
+"""Share of a distance to which a limit is closed in on, by at most ROUNDS rounds of aims."""
+
+ROUNDS = 8
+
+ANGLE_STEP = 1e-5
+"""Step of the launch angle that tells the low arc from the high one, rad."""
+
+SETTLED = 1e-6
+"""Estimated error of the angle, rad, at which a falling flight is good: a micrometre of the
+clearance. Smooth laws leave some 1e-10."""
+
+STEPPED_NEAR = 1e-3
+"""Share of the distance to which the same flight step by step must agree with one that is
+not good enough: it is the same fall, not another."""
+
+LEAST_LEVER = 0.05
+"""Least rise of the impact per angle that the error is shared by, as a share of the distance."""
 
 
 class AlwaysTouches(ValueError):
@@ -86,9 +95,9 @@ class Housing:
         """Launch angle at which the clearance comes to nothing, rad; one shot, floats.
 
         tan(angle) = (peep height - below_pin + fall - sqrt(arrow_radius^2 - o^2)) / radius.
-        None where it never does, the arrow passing beside the housing: |o| >= arrow_radius.
+        None where it never does, the arrow passing beside the housing: |o| > arrow_radius.
         """
-        if abs(self.sideways) >= self.arrow_radius:
+        if abs(self.sideways) > self.arrow_radius:
             return None
         needed = np.sqrt(self.arrow_radius**2 - self.sideways**2)
         room = shot.peep_height - self.below_pin + self.fall(shot) - needed
@@ -103,56 +112,102 @@ def farthest_clear(shot: Shot, sight_radius: float, housing: Housing) -> float |
     passes beside it, or even at the reach under it. Very near marks, steep as well, may
     touch too: this is the limit from the flattest mark on outward.
 
-    Raises AlwaysTouches where even the flattest mark touches; Unsolved.
+    Raises AlwaysTouches where even the flattest mark touches; Unsolved; BeyondReach for a
+    bow that does not reach the nearest mark.
     """
     steepest = housing.steepest(shot, sight_radius)
     if steepest is None:
         return None
     fallen = _falls_at(shot, steepest)
-    if fallen is not None:
-        return fallen
-    limit = reach(shot)
-    if steepest >= limit.launch_angle[0]:
-        return None
-    return _last_below(shot, steepest, float(limit.distance[0]))
+    if fallen is None:
+        fallen = _last_below(shot, steepest)
+    return fallen if np.isfinite(fallen) else None
 
 
 def _falls_at(shot: Shot, angle: float) -> float | None:
-    """Where the shot comes down to the line of sight, m; None unless aiming there agrees.
+    """Where the shot comes down to the line of sight, m; inf for an angle above the reach's.
 
-    It does not for an angle above that of the reach, as aiming finds the low one. And a
-    flight that hardly rises above the line, or starts above it, may not settle.
+    The low arc is the one whose range grows with the angle. None where the flight does not
+    settle, as where it hardly rises above the line.
     """
-    flights, _ = falling_flights(shot, np.array([angle]))
-    distance = float(flights.tip()[0, 0])
-    falls = flights.moved[0] <= CONVERGED and flights.velocity[-1, 1, 0] < 0.0
-    if not (falls and distance > nearest_aim(shot)):
+    flights, _ = falling_flights(shot, np.array([angle, angle + ANGLE_STEP]))
+    distance, farther = (float(at) for at in flights.tip()[0])
+    falls = (flights.moved <= CONVERGED) & (flights.velocity[-1, 1] < 0.0)
+    if not (falls.all() and distance > float(nearest_aim(shot))):
         return None
-    aimed = aim(shot, np.array([distance]))
-    return distance if abs(aimed.launch_angle[0] - angle) <= AGREED else None
+    if farther <= distance:
+        return np.inf
+    velocity, time = flights.velocity[-1, :, 0], flights.launch.time[0]
+    missed = ERROR_SHARE * time**2 * flights.unresolved()[0] + flights.left[0] * distance
+    lever = (farther - distance) / ANGLE_STEP * -velocity[1] / velocity[0]
+    # At the reach the lever is nothing, and the range is known the better.
+    if missed <= SETTLED * max(lever, LEAST_LEVER * distance):
+        return distance
+    # A law with corners that it does not name: step by step they do no harm.
+    stepped = range_of_angle(shot, angle)
+    return stepped if abs(stepped - distance) <= STEPPED_NEAR * distance else None
 
 
-def nearest_aim(shot: Shot) -> float:
-    """Nearest distance that is ahead of the tip of the launched arrow with room to aim, m."""
-    return float(shot.launch_forward + np.abs(shot.tip_lead)) + 0.101
+def _last_below(shot: Shot, angle: float) -> float:
+    """Farthest distance whose launch angle is at most `angle`, m; inf where the reach's is.
 
-
-def _last_below(shot: Shot, angle: float, farthest: float) -> float:
-    """Farthest distance whose launch angle is at most `angle`, by closing in on it with aims."""
-    near = nearest_aim(shot)
-    grid = np.geomspace(near, max(NEAR_REACH * farthest, 1.001 * near), SEARCHED)
-    angles = aim_at_distances(shot, grid).aimed.launch_angle
+    From a mark at most that steep outward: the distance doubles until a mark is steeper.
+    """
+    low, high = _at_most(shot, angle)
+    if high is None:
+        # Its corners are nothing to a bracket, and cost most of the time.
+        limit = reach(shot.with_(kinks=()))
+        if angle >= limit.launch_angle[0]:
+            return np.inf
+        farthest, high = float(limit.distance[0]), 2.0 * low
+        while high < farthest and aim(shot, np.array([high])).launch_angle[0] <= angle:
+            low, high = high, 2.0 * high
+        high = min(high, farthest)
     for _ in range(ROUNDS):
-        below = np.flatnonzero(angles <= angle)
-        # The flattest mark may lie between two points, both steeper than asked.
-        first = int(below[-1]) if below.size else int(np.argmin(angles))
-        low = grid[first] if below.size else grid[max(first - 1, 0)]
-        high = grid[min(first + 1, grid.size - 1)]
-        if not low < high:
+        if high - low <= CLOSED * low:
             break
         grid = np.linspace(low, high, SECTIONS)
-        angles = aim(shot, grid).launch_angle
-    below = np.flatnonzero(angles <= angle)
-    if not below.size:
-        raise AlwaysTouches("the arrow touches the sight's housing at every mark")
-    return float(grid[below[-1]])
+        below = np.flatnonzero(aim(shot, grid[1:-1]).launch_angle <= angle)
+        last = int(below[-1]) + 1 if below.size else 0
+        low, high = float(grid[last]), float(grid[last + 1])
+    return low
+
+
+def _at_most(shot: Shot, angle: float) -> tuple[float, float | None]:
+    """Of the near marks the last that is at most this steep, m, and the next, if there is one.
+
+    A grid of near marks closes in on the flattest, until one is at most that steep. Raises
+    AlwaysTouches where none is.
+    """
+    grid = _near_marks(shot)
+    for _ in range(ROUNDS):
+        aimed = aim(shot, grid)
+        if not aimed.reached[0]:
+            require_reached(shot, aimed)
+        angles = np.where(aimed.reached, aimed.launch_angle, np.inf)
+        below = np.flatnonzero(angles <= angle)
+        if below.size:
+            last = int(below[-1])
+            return float(grid[last]), float(grid[last + 1]) if last + 1 < grid.size else None
+        least = int(np.argmin(angles))
+        if least == grid.size - 1:
+            grid = np.geomspace(grid[-2], 4.0 * grid[-1], SECTIONS)
+            continue
+        low, high = max(least - 1, 0), least + 1
+        # A smooth curve dips under the least of its points by less than these rise above it.
+        if angles[least] - angle > max(angles[low], angles[high]) - angles[least]:
+            break
+        grid = np.linspace(grid[low], grid[high], SECTIONS)
+    raise AlwaysTouches("the arrow touches the sight's housing at every mark")
+
+
+def _near_marks(shot: Shot) -> Array:
+    """Distances that hold the flattest mark, m: as a rule, for its place is that in vacuum.
+
+    tan(angle) is about peep height / d + g cos(slope) d / (2 v^2) there, which is least at
+    d = v sqrt(2 peep height / (g cos slope)), some 5 to 20 m.
+    """
+    near = 1.001 * float(nearest_aim(shot))
+    pull = shot.gravity * max(float(np.cos(shot.slope)), 0.05)
+    flattest = shot.launch_speed * np.sqrt(2.0 * max(float(shot.peep_height), 0.0) / pull)
+    return np.geomspace(near, near + max(2.0 * float(flattest), near), SECTIONS)

@@ -13,10 +13,9 @@ from fractions import Fraction
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from arrowloft.core.aim import TooNear, aim
-from arrowloft.core.aimed import Aimed
+from arrowloft.core.aim import LEVELS, TooNear, aim, aimed_flights, nearest_aim
+from arrowloft.core.aimed import Aimed, angle_error
 from arrowloft.core.arrays import Array, Mask
-from arrowloft.core.housing import nearest_aim
 from arrowloft.core.reach import BeyondReach, reach, require_reached
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Sight, Thread
@@ -24,12 +23,17 @@ from arrowloft.core.sight import Sight, Thread
 NEAREST, FARTHEST = 5.0, 200.0
 """Distances, m, between which fitting ones are looked for, as far as the shot allows."""
 
-NEAR_REACH = 0.98
-"""Share of the reach up to which they are looked for: the marks run away beyond."""
+NEAR_REACH = 0.9
+"""Share of the reach up to which they are looked for: beyond, the marks run away and
+aiming takes long."""
+
+GOOD = 1e-6
+"""Estimated error of an angle, rad, at which a flight counts as one that gets there."""
 
 GRID = 128
-"""Points of the curve, even in log(distance): its cubic spline is good to about 1e-7 m,
-close to the reach to 1e-5 m (measured over all built-in laws)."""
+"""Points of the curve, even in log(distance): its cubic spline is good to about 1e-7 m, close
+to NEAR_REACH of the reach to 3e-5 m (measured over built-in laws); where it crosses a
+window's edge an aim mends it."""
 
 CLOSE = 1e-8
 """Travel by which a mark may lie outside a window and still fit, m: rounding of the marks."""
@@ -105,10 +109,10 @@ class Window:
             "bottom": self.bottom,
         }[name]
 
-    def holds(self, travel: Array, lowest: float = math.inf) -> Mask:
-        """Whether each travel lies in the window, and above the lowest that may be set."""
+    def holds(self, travel: Array) -> Mask:
+        """Whether each travel lies in the window."""
         top, bottom = self.edges
-        inside: Mask = (travel >= top - CLOSE) & (travel <= min(bottom, lowest) + CLOSE)
+        inside: Mask = (travel >= top - CLOSE) & (travel <= bottom + CLOSE)
         return inside
 
 
@@ -177,15 +181,19 @@ def searched(shot: Shot, search: Search, named: Array) -> Span:
     if high is None:
         high = max(_farthest_searched(shot), float(named.max()))
     if low is None:
-        low = max(min(NEAREST, float(named.min()), 0.5 * high), nearest_aim(shot))
+        low = max(min(NEAREST, float(named.min()), 0.5 * high), 1.001 * float(nearest_aim(shot)))
     return low, high
 
 
 def _farthest_searched(shot: Shot) -> float:
-    # One aim tells most bows, which need no search for their reach.
-    if aim(shot, FARTHEST / NEAR_REACH).reached[0]:
+    # Without its kinks a law is flown several times faster, and good to 1e-4 of the reach.
+    smooth = shot.with_(kinks=())
+    # One attempt to aim tells most bows, which need no search for their reach.
+    beyond, still = np.array([FARTHEST / NEAR_REACH]), np.zeros(1, dtype=bool)
+    flights, goal = aimed_flights(smooth, beyond, still, LEVELS[1])
+    if angle_error(flights, goal, beyond)[0] <= GOOD:
         return FARTHEST
-    return min(FARTHEST, NEAR_REACH * float(reach(shot).distance[0]))
+    return min(FARTHEST, NEAR_REACH * float(reach(smooth).distance[0]))
 
 
 @dataclass(frozen=True, kw_only=True)
