@@ -15,6 +15,8 @@ from flask.testing import FlaskClient
 from arrowloft.api import cant_tolerance, problems
 from arrowloft.api.openapi import document
 from arrowloft.api.resource import Edge, Limits
+from arrowloft.core.reach import Unsolved
+from arrowloft.core.roll_scatter import FARTHEST, OF_REACH
 from arrowloft.plugin.registry import Registry
 
 Body = dict[str, Any]
@@ -157,6 +159,29 @@ def test_roll_matters_from_where_its_share_passes(client: FlaskClient, body: Bod
     assert answer(client, body)["matters_from"] is None
 
 
+def test_where_roll_matters_may_stay_unknown(
+    client: FlaskClient, body: Body, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A search that cannot be ended leaves the rest of the answer standing."""
+    usual = answer(client, body)
+
+    def unsolved(*_: Any) -> float:
+        raise Unsolved("too many flights do not settle")
+
+    monkeypatch.setattr(cant_tolerance, "matters_from", unsolved)
+    found = answer(client, body)
+    assert found["matters_from"] is None
+    assert found["rows"] == usual["rows"]
+    notes = {note["code"]: note["message"] for note in found["notes"]}
+    assert "could not be found" in notes["matters-unknown"]
+    assert "matters-unknown" not in codes(usual)
+
+
+def test_the_end_of_the_search_is_said(edge: Edge) -> None:
+    member = cant_tolerance.resource(edge).reply.fields["matters_from"]
+    assert f"{FARTHEST:.0f} m or {OF_REACH} of the farthest" in member.metadata["description"]
+
+
 def test_the_level_rolls_the_bow_by_what_it_is_off(client: FlaskClient, body: Body) -> None:
     rows = answer(client, body)["level_rows"]
     assert len(rows) == 3 * 7
@@ -295,4 +320,6 @@ def test_distances_out_of_reach_are_pointed_at(client: FlaskClient, body: Body) 
     assert list(refusal(client, live)) == ["/live/distance"]
     steep = plain(body, distances=["20 yd", "300 m"], level=body["level"])
     steep["level"]["slopes"] = ["0 deg", "60 deg"]
-    assert list(refusal(client, steep)) == ["/distances/1"]
+    refused = refusal(client, steep)
+    assert list(refused) == ["/distances/1"]
+    assert "on a slope of 60 deg" in refused["/distances/1"]

@@ -485,6 +485,14 @@ def test_all_that_is_passed_counts_for_errors_and_airspeeds(figures):
         assert one["greatest_airspeed"] >= aimed["greatest_airspeed"]
 
 
+def test_a_fall_past_the_target_counts_for_the_greatest_airspeed(figures, plain):
+    """Steeply down in a vacuum the arrow gains speed until its nock has passed."""
+    plain |= {"slope": "-60 deg", "drag": {"model": "none"}}
+    aimed = figures(housing={"below_pin": "30 mm"}, marks=["44 m"])
+    passed = figures(obstacles=[{"name": "log", "distance": "43.9 m", "top": "-1 m"}])
+    assert passed["greatest_airspeed"] > aimed["greatest_airspeed"] + 1e-3
+
+
 def test_the_error_of_the_search_counts(figures):
     """Near the reach the angle goes like a root, of which a series leaves more out."""
     log = [{"name": "log", "distance": "20 m", "top": "-1 m"}]

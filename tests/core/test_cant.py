@@ -10,25 +10,24 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.interpolate import PchipInterpolator
+from scipy.special import ndtr
 
+from arrowloft.core import impacts as impacts_module
+from arrowloft.core import roll_scatter, spirit_level
 from arrowloft.core.aim import TooNear, aim
 from arrowloft.core.air import Air
-from arrowloft.core.cant import (
-    Allowance,
-    cant_table,
-    group_table,
-    level_table,
-    matters_from,
-    roll_spread,
-)
+from arrowloft.core.cant import Allowance, cant_table
 from arrowloft.core.equipment import Arrow
 from arrowloft.core.flow import cross_section
 from arrowloft.core.groups import Group
 from arrowloft.core.impacts import impacts
 from arrowloft.core.reach import BeyondReach, reach
+from arrowloft.core.roll_scatter import group_table, matters_from, roll_spread
 from arrowloft.core.roll_series import RolledShot, rolled
+from arrowloft.core.shares import share_in_circle
 from arrowloft.core.shot import Shot
-from arrowloft.core.spirit_level import false_roll
+from arrowloft.core.spirit_level import false_roll, level_table
 
 AIR = Air(288.15, 101325.0, 0.0, 1.225, 1.789e-5, 340.3)
 YARD = 0.9144
@@ -241,6 +240,48 @@ def test_rows_that_the_series_do_not_fit_are_flown():
     assert found.max_cant_right == pytest.approx(most, rel=1e-4, nan_ok=True)
 
 
+COEFFICIENTS = PchipInterpolator((1.0e4, 1.4e4, 2.0e4, 4.0e4), (1.6, 1.5, 2.6, 2.3))
+
+
+def tabled(flow, arrow):
+    reynolds = np.clip(flow.reynolds(arrow.shaft_diameter), 1.0e4, 4.0e4)
+    return cross_section(arrow) * COEFFICIENTS(reynolds)
+
+
+@pytest.mark.parametrize("wind", [0.0, 3.0])
+def test_long_flights_of_a_kinked_law_are_not_stepped(monkeypatch, wind):
+    """One by one they would take seconds; and each must be what it is flown by itself."""
+    shot = shot_of(drag=tabled, kinks=(1.0e4, 1.4e4, 2.0e4, 4.0e4), wind_speed=wind)
+    distances, cants = np.linspace(10.0, 180.0, 80), np.radians([-8.0, 3.0])
+
+    def stepped(*_):
+        pytest.fail("a flight is integrated step by step")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(impacts_module, "_step", stepped)
+        found = table(shot, distances, cants)
+        assert not found.rolled.flown.size
+        assert found.error < 5e-6
+    some = np.array([5, 60, 70, 79])
+    angle, rolls = np.repeat(found.rolled.launch_angle[some], 3), np.tile([*cants, 0.0], 4)
+    met = impacts(shot.with_(roll=rolls), angle, np.repeat(distances[some], 3))
+    right = met.right.reshape(4, 3)
+    assert found.right[some] == pytest.approx(right[:, :2] - right[:, 2:], abs=2e-6)
+
+
+def test_near_the_reach_the_roll_has_a_finer_series():
+    shot = shot_of()
+    distances = np.linspace(10.0, 0.98 * float(reach(shot).distance[0]), 80)
+    cants = np.radians([-40.0, -8.0, 25.0])
+    found = table(shot, distances, cants)
+    assert not found.rolled.flown.size
+    for row in (60, 77, 79):
+        lanes = shot.with_(roll=np.array([*cants, 0.0]))
+        met = impacts(lanes, np.full(4, found.rolled.launch_angle[row]), np.full(4, distances[row]))
+        assert found.right[row] == pytest.approx(met.right[:3] - met.right[3], abs=found.error)
+        assert found.up[row] == pytest.approx(met.up[:3] - met.up[3], abs=found.error)
+
+
 def test_an_arrow_that_never_arrives_is_nan_and_out():
     """Steeply uphill near the reach, a canted arrow turns back before the target's plane."""
     shot = shot_of(slope=math.radians(60.0), drag=coefficient(8.0), launch_speed=45.0)
@@ -301,6 +342,68 @@ def test_shares_count_arrows(scatter):
     assert shares.roll_share == pytest.approx(shares.roll_spread / shares.group_sideways)
 
 
+YOUTH = shot_of(launch_speed=40.0, arrow=Arrow(mass=0.016, shaft_diameter=0.0055))
+WINDY = shot_of(wind_speed=6.0, wind_from=1.2)
+
+
+def share_summed(flown, radius, group, scatter):
+    """Share of one row by a sum over 30,001 even rolls, those beyond 45 degrees held there."""
+    rolls = np.linspace(-1.0, 1.0, 30_001) * min(math.pi / 4, 8.0 * scatter)
+    right, up = (v[0] for v in flown.shift(rolls))
+    distance = flown.distance[0]
+    deviations = group.angular_vertical * distance, group.angular_sideways * distance
+    inside = share_in_circle(radius, *deviations, up, right)
+    density = np.exp(-0.5 * (rolls / scatter) ** 2) / (scatter * math.sqrt(2.0 * math.pi))
+    beyond = float(ndtr(-math.pi / 4 / scatter))
+    return np.trapezoid(density * inside, rolls) + beyond * (inside[0] + inside[-1])
+
+
+NARROW = [  # shot, standard deviation, where shot, roll in degrees, distance, radius
+    (YOUTH, 0.03, 20.0, 4.0, 59.84, 0.1),
+    (YOUTH, 0.01, 30.0, 10.0, 59.84, 0.1),
+    (COMPOUND, 0.005, 50.0, 5.0, 100.0, 0.05),
+    (WINDY, 0.002, 50.0, 8.0, 60.0, 0.06),
+    (WINDY, 0.1, 50.0, 15.0, 60.0, 0.3),
+    (YOUTH, 0.0005, 50.0, 15.0, 12.5, 0.4),
+]
+
+
+@pytest.mark.parametrize(("shot", "size", "at", "degrees", "distance", "radius"), NARROW)
+def test_the_share_is_the_sum_whatever_the_table(shot, size, at, degrees, distance, radius):
+    """However narrow the group beside the roll, and however many rows beside the one."""
+    group, scatter = Group(distance=at, vertical=0.8 * size, sideways=size), math.radians(degrees)
+
+    def share(*others):
+        rows = table(shot, np.array([distance, *others]), allowance=Allowance(radius=radius))
+        return group_table(rows, group, scatter).share_rolled
+
+    true = share_summed(rolled(shot, np.array([distance])), radius, group, scatter)
+    assert share()[0] == pytest.approx(true, abs=1e-5)
+    assert share(*np.linspace(5.0, 70.0, 97)[::-1])[0] == pytest.approx(true, abs=1e-4)
+    long = share(*np.linspace(5.0, 70.0, 714))
+    assert long[0] == pytest.approx(true, abs=1e-4)
+    assert (np.diff(long[1:]) < 1e-9).all()
+
+
+def test_the_share_of_a_narrow_group_counts_arrows():
+    """Against a million arrows drawn at random."""
+    group, scatter, count = Group(distance=30.0, vertical=0.01, sideways=0.01), 0.17, 1_000_000
+    found = table(YOUTH, np.array([40.0]), allowance=Allowance(radius=0.2))
+    rng = np.random.default_rng(11)
+    rolls = np.clip(rng.normal(0.0, scatter, count), -math.pi / 4, math.pi / 4)
+    right, up = (v[0] for v in found.rolled.shift(rolls))
+    aside, high = rng.normal(0.0, 0.01 / 30.0 * 40.0, (2, count))
+    counted = np.mean(np.hypot(right + aside, up + high) <= 0.2)
+    share = group_table(found, group, scatter).share_rolled[0]
+    assert share == pytest.approx(counted, abs=5.0 * math.sqrt(counted / count))
+
+
+def test_a_distance_asked_twice_has_one_share():
+    rows = np.concatenate((np.linspace(70.0, 5.0, 150), [33.0, 33.0]))
+    share = group_table(table(YOUTH, rows), GROUP, 0.05).share_rolled
+    assert share[-1] == share[-2]
+
+
 def test_a_group_without_roll_has_no_roll_columns():
     shares = group_table(table(), GROUP)
     assert shares.group_sideways == pytest.approx(0.05 / 50.0 * FEW)
@@ -322,6 +425,32 @@ def test_roll_that_always_or_never_matters():
     nearest = 0.8 + 0.3 + 0.1
     assert matters_from(shot, GROUP, math.radians(15.0), 0.01) == pytest.approx(nearest)
     assert math.isnan(matters_from(shot, GROUP, math.radians(0.01), 5.0))
+
+
+@pytest.mark.parametrize(
+    ("shot", "size"), [(shot_of(), 5.0), (COMPOUND, 20.0), (YOUTH, 3.0), (shot_of(), 1.0)]
+)
+def test_the_search_ends_well_within_the_reach(monkeypatch, shot, size):
+    """At the lesser of 300 m and 0.9 of the reach, beyond which flights are slow to solve."""
+    end = min(300.0, 0.9 * float(reach(shot).distance[0]))
+    asked = [0.0]
+
+    def recording(shot, distances):
+        found = rolled(shot, distances)
+        asked.append(float(distances.max()))
+        return found
+
+    monkeypatch.setattr(roll_scatter, "rolled", recording)
+    group = Group(distance=50.0, vertical=size, sideways=size)
+    least = matters_from(shot, group, math.radians(1.5), 0.5)
+    assert max(asked) <= max(end, 100.0) + 1e-6
+    assert math.isnan(least) == (size > 1.0)
+    if size == 1.0:
+        assert 100.0 < least < end
+        rows = table(shot, least * np.array([1.0, 0.999, 1.001]))
+        part = group_table(rows, group, math.radians(1.5)).roll_share
+        assert part[0] == pytest.approx(0.5, rel=2e-4)
+        assert part[1] < 0.5 < part[2]
 
 
 # --- the level ---------------------------------------------------------------------------------
@@ -355,3 +484,24 @@ def test_level_refuses_the_row_beyond_reach():
     with pytest.raises(BeyondReach) as beyond:
         level_table(shot_of(), np.array([0.0, 0.9]), np.array([20.0, 215.0]), 0.01, 0.0)
     assert beyond.value.lanes == (3,)
+    assert beyond.value.case == 1
+
+
+def test_level_is_refused_by_its_steepest_slope_alone(monkeypatch):
+    """Else each row beyond reach is searched for by itself, which takes seconds."""
+    lanes = []
+
+    def counting(shot, distance):
+        lanes.append(np.size(distance))
+        return aim(shot, distance)
+
+    monkeypatch.setattr(spirit_level, "aim", counting)
+    slopes, distances = np.radians([10.0, 50.0, -20.0]), np.linspace(20.0, 215.0, 60)
+    with pytest.raises(BeyondReach) as beyond:
+        level_table(shot_of(), slopes, distances, 0.01, 0.0)
+    assert sum(lanes) == 1
+    assert beyond.value.case == 1
+    uphill = shot_of(slope=slopes[1])
+    assert beyond.value.farthest == pytest.approx(float(reach(uphill).distance[0]))
+    past = 60 + np.flatnonzero(distances > beyond.value.farthest)
+    assert beyond.value.lanes == tuple(past)

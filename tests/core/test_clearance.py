@@ -1,12 +1,16 @@
 """What the arrow passes: closed forms first, then identities, then brute force."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import ndtr
 
+from arrowloft.core import clear_targets as module
 from arrowloft.core.aim import aim
+from arrowloft.core.aimed import LEVER_LEAST
 from arrowloft.core.air import Air
 from arrowloft.core.clear_targets import NEAR_REACH, clear_targets, farthest_target
 from arrowloft.core.clearance import Loosed
@@ -17,7 +21,7 @@ from arrowloft.core.ground import Ground, Upright
 from arrowloft.core.groups import Group
 from arrowloft.core.impacts import impacts
 from arrowloft.core.patches import Patches, margins
-from arrowloft.core.reach import reach
+from arrowloft.core.reach import Unsolved, reach
 from arrowloft.core.scatter import Scatter, corridor, touch_chance
 from arrowloft.core.shot import Shot
 
@@ -85,6 +89,34 @@ def test_the_lever_is_the_derivative_of_the_height():
     at_target = loosed.passes(np.array([TARGET]))
     assert at_target.swept.tip_up[0] == pytest.approx(0.0, abs=1e-6)
     assert at_target.lever[0] == pytest.approx(loosed.aimed.lever[0], rel=0.02)
+
+
+def test_an_aim_known_worse_is_passed_on_by_the_lever():
+    loosed = Loosed.at(shot_of(slope=0.4), TARGET, NOCK_LEAD)
+    worse = replace(loosed, aimed=replace(loosed.aimed, error=loosed.aimed.error + 1e-3))
+    one, other = loosed.passes(PLANES), worse.passes(PLANES)
+    assert other.error - one.error == pytest.approx(1e-3 * np.abs(one.lever), rel=1e-9)
+    assert np.all(one.error > float(loosed.aimed.error[0]) * np.abs(one.lever))
+
+
+def test_the_nocks_error_counts_where_the_tip_is_still_on_the_line():
+    """A plane that the tip has passed before the launch, exactly known, the nock flies to."""
+    loosed = Loosed.at(shot_of(), TARGET, NOCK_LEAD)
+    plane, angle = np.array([0.8]), loosed.launch_angle
+    tip = impacts(loosed.shot, angle, plane)
+    nock = impacts(loosed.shot.with_(tip_lead=NOCK_LEAD), angle, plane)
+    assert tip.error[0] == 0.0 < nock.error[0] and nock.time[0] > 0.0
+    certain = replace(loosed, aimed=replace(loosed.aimed, error=np.zeros(1)))
+    assert certain.passes(plane).error[0] == pytest.approx(nock.error[0], rel=0.5, abs=0.0)
+
+
+def test_near_the_reach_the_lever_is_held_at_its_least():
+    """There the impact hardly rises with the angle: a scatter or a change must not divide by it."""
+    shot = shot_of(launch_speed=34.0)
+    target = float(reach(shot).distance[0]) * (1.0 - 1e-5)
+    loosed = Loosed.at(shot, target, NOCK_LEAD)
+    assert abs(loosed.at_target.lever[0]) < 0.5 * LEVER_LEAST * target
+    assert loosed.lever == LEVER_LEAST * target
 
 
 @pytest.mark.parametrize("slope", [0.0, -0.7])
@@ -178,6 +210,42 @@ def test_one_span_ends_and_another_begins_at_a_bar_between():
         assert margins(swept, patches, 0.0028)[0] == pytest.approx(0.0, abs=2e-6)
 
 
+def test_however_coarsely_a_span_is_ended_it_ends_clear(monkeypatch):
+    """Stopped on the grid, steps of a few decimetres, before the changes of sign are halved."""
+    names = ("branch", "hedge", "gate bar")
+    exact, way, patches = spans_of(shot_of(), names)
+    monkeypatch.setattr(module, "HALVINGS", 0)
+    coarse, _, _ = spans_of(shot_of(), names)
+    inner = 0
+    for row, spans in enumerate(coarse.spans):
+        for span, true in zip(spans, exact.spans[row], strict=True):
+            assert true[0] <= span[0] < span[1] <= true[1]
+            for target, end in zip(span, true, strict=True):
+                if target in (coarse.nearest[row], coarse.farthest[row]):
+                    continue
+                inner += 1
+                assert abs(target - end) > 1e-3
+                swept = Loosed.at(shot_of(), target, NOCK_LEAD).passes(way[row : row + 1]).swept
+                assert margins(swept, patches.take(np.array([row])), 0.0028)[0] > 1e-5
+    assert inner == 4
+
+
+def test_a_search_says_what_its_series_leave_out_and_refuses_too_much(monkeypatch):
+    """Fewer knots leave out more; the end of a span is off by no more, turned into a margin."""
+    misses = []
+    for knots in (24, 10, 8):
+        monkeypatch.setattr(module, "KNOTS", (knots,))
+        search, way, patches = spans_of(shot_of(), ("branch",))
+        swept = Loosed.at(shot_of(), search.spans[0][-1][1], NOCK_LEAD).passes(way).swept
+        missed = abs(float(margins(swept, patches, 0.0028)[0]))
+        assert 0.0 < missed <= search.error + 1e-7  # and what the flights themselves miss
+        misses.append((missed, search.error))
+    assert misses[0][1] < 1e-5 < misses[-1][1] < module.WORST
+    monkeypatch.setattr(module, "KNOTS", (4,))
+    with pytest.raises(Unsolved):
+        spans_of(shot_of(), ("branch",))
+
+
 def test_a_twig_thinner_than_a_step_of_the_search_is_not_missed():
     """The search steps 7 mm of height at this twig; every position of it must show."""
     shot = shot_of()
@@ -191,6 +259,16 @@ def test_a_higher_branch_never_takes_a_target_away():
     ends = [spans_of(shot, ("branch",), bottom=b)[0].spans[0][-1][1] for b in (0.3, 0.4, 0.6)]
     assert ends == sorted(ends)
     assert ends[0] < ends[-1]
+
+
+def test_a_search_of_arrows_aimed_off_ends_before_their_own_reach():
+    """Turned into a strong cross wind, an arrow falls short of where it would drift to."""
+    shot = shot_of(launch_speed=40.0, wind_speed=25.0, wind_from=1.57)
+    straight, off = (farthest_target(shot, 700.0, aim_off=on) for on in (False, True))
+    assert off < straight
+    limit = float(reach(shot, np.ones(1, dtype=bool)).distance[0])
+    assert off == pytest.approx(NEAR_REACH * limit, rel=1e-9)
+    clear_targets(shot, NOCK_LEAD, np.array([20.0]), patch(top=-3.0), 0.0, off, aim_off=True)
 
 
 def test_a_search_up_to_the_reach_ends_there():
@@ -298,6 +376,13 @@ def test_chance_of_one_edge_is_the_normal_tail():
     above = touch_chance(passage.swept, patch(bottom=high + 0.1), ENVELOPE, scatter)
     assert above == pytest.approx(ndtr(-(0.1 - ENVELOPE) / scatter.vertical), rel=1e-9)
     beside = touch_chance(passage.swept, patch(right=leftmost - 0.07), ENVELOPE, scatter)
+    assert beside == pytest.approx(ndtr(-(0.07 - ENVELOPE) / scatter.sideways), rel=1e-9)
+    # From the other two sides: the wind lays the segment aslant, so each side has its own end.
+    low, _, _, rightmost = passage.swept.extent
+    assert np.all(rightmost - leftmost > 0.02) and np.all(high - low > 1e-4)
+    below = touch_chance(passage.swept, patch(top=low - 0.1), ENVELOPE, scatter)
+    assert below == pytest.approx(ndtr(-(0.1 - ENVELOPE) / scatter.vertical), rel=1e-9)
+    beside = touch_chance(passage.swept, patch(left=rightmost + 0.07), ENVELOPE, scatter)
     assert beside == pytest.approx(ndtr(-(0.07 - ENVELOPE) / scatter.sideways), rel=1e-9)
 
 

@@ -12,6 +12,7 @@ from arrowloft.core.equipment import Arrow
 from arrowloft.core.flow import cross_section
 from arrowloft.core.geometry import arrow_line, gravity_vector
 from arrowloft.core.impacts import impacts
+from arrowloft.core.reach import Unsolved
 from arrowloft.core.shot import Shot
 from arrowloft.core.stepping import integrate
 from arrowloft.core.trajectory import trajectory
@@ -135,6 +136,7 @@ def test_a_plane_before_the_launch_is_met_on_the_arrows_line(wind, roll, yaw):
         assert found.time[0] == 0.0
         assert [found.up[0], found.right[0]] == pytest.approx(held[1:], abs=1e-12)
         assert found.speed[0] == shot.launch_speed
+        assert found.angle[0] == pytest.approx(np.arctan2(line[1], line[0]), abs=1e-15)
 
 
 def test_the_path_goes_on_where_the_string_lets_go():
@@ -167,6 +169,24 @@ def test_let_go_in_wind_the_tip_turns_and_planes_just_beyond_it_are_flown_to():
     assert np.array_equal(found.time > 0.0, [False, True, True])
     assert found.right[0] == 0.0
     assert found.right[1] == pytest.approx(0.4 * through[2] / np.linalg.norm(through), abs=2e-3)
+
+
+def test_let_go_in_a_head_wind_a_steep_arrow_swings_its_tip_past_planes_ahead():
+    """Turned into the airspeed (v cos a + W, v sin a) the tip is farther forward than held.
+
+    A plane between the two is passed as the string lets go: met on the arrow's line, at 0.
+    """
+    shot = shot_of(launch_speed=40.0, wind_speed=15.0, launch_forward=0.9, tip_lead=0.4)
+    sine, cosine = np.sin(1.0), np.cos(1.0)
+    held, through = 1.3 * cosine + 0.11 * sine, np.array([40.0 * cosine + 15.0, 40.0 * sine])
+    swung = 0.9 * cosine + 0.11 * sine + 0.4 * through[0] / np.hypot(*through)
+    assert held + 0.05 < swung
+    planes = np.array([held - 1e-6, held + 1e-6, swung - 1e-6, swung + 1e-6])
+    found = impacts(shot, 1.0, planes)
+    assert np.array_equal(found.time > 0.0, [False, False, False, True])
+    along = (planes[:3] - 0.11 * sine) / cosine
+    assert found.up[:3] == pytest.approx(along * sine - 0.11 * cosine, abs=1e-12)
+    assert found.angle[:3] == pytest.approx(np.ones(3), abs=1e-15)
 
 
 # --- agreement with what else the core says --------------------------------------------------
@@ -270,6 +290,36 @@ def test_an_arrow_that_turns_back_uphill_never_comes():
         assert np.array_equal(np.isfinite(getattr(found, name)), found.arrived)
     low, high = found.airspeed_range
     assert 0.0 < low < high and high == pytest.approx(60.0)
+
+
+def test_planes_near_the_turn_are_met_on_the_way_out_not_on_the_way_back():
+    """Up a gentle hill a slow arrow passes each plane twice; only the first time counts."""
+    shot = shot_of(launch_speed=10.0, slope=0.1, peep_height=0.0)
+
+    def turn(_, y):
+        return y[3]
+
+    turn.terminal = True
+    flown = integrate(shot, 0.2, events=turn)
+    planes = flown.y[0, -1] * np.array([0.5, 0.8, 0.9, 0.98])
+    found = impacts(shot, 0.2, planes)
+    assert np.all(found.time < flown.t[-1])
+    assert np.all(np.cos(found.angle) > 0.0)
+    for lane, plane in enumerate(planes):
+        state = integrate(shot, 0.2, events=crossing(plane), max_step=0.05).y_events[0][0]
+        assert found.up[lane] == pytest.approx(state[1], abs=1e-6)
+        assert found.angle[lane] == pytest.approx(np.arctan2(state[4], state[3]), abs=1e-6)
+
+
+def test_more_lanes_than_can_be_stepped_are_refused_and_as_many_are_not(monkeypatch):
+    """In a vacuum an arrow up 60 degrees stops after v^2 cos(a)^2 / (2 g sin): none comes."""
+    shot = shot_of(vacuum, slope=np.pi / 3, peep_height=0.0)
+    beyond = 1.5 * (60.0 * np.cos(0.1)) ** 2 / (2 * shot.gravity * np.sin(np.pi / 3))
+    monkeypatch.setattr(module, "LEVELS", ())
+    found = impacts(shot, 0.1, np.full(module.MOST_STEPPED, beyond))
+    assert not found.arrived.any()
+    with pytest.raises(Unsolved):
+        impacts(shot, 0.1, np.full(module.MOST_STEPPED + 1, beyond))
 
 
 def test_strong_drag_and_a_head_wind_keep_it_from_coming():

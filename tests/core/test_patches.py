@@ -182,3 +182,15 @@ def test_many_segments_against_many_patches():
         for lane in range(7):
             single = margin(segments.take(slice(lane, lane + 1)), one)
             assert found[row, lane] == pytest.approx(single, abs=1e-12)
+
+
+@given(SEGMENTS, SEGMENTS)
+def test_no_point_of_a_segment_moves_farther_than_moves_says_and_one_as_far(one, other):
+    """Points of the same share of the length, end to end, from the one to the other."""
+    share = np.linspace(0.0, 1.0, 11)
+    from_, to = (
+        np.array([ends[0] + share * (ends[2] - ends[0]), ends[1] + share * (ends[3] - ends[1])])
+        for ends in (one, other)
+    )
+    way = np.linalg.norm(to - from_, axis=0).max()
+    assert swept(*one).moves(swept(*other))[0] == pytest.approx(way, abs=1e-12)

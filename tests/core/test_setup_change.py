@@ -221,6 +221,38 @@ def test_each_set_up_says_how_fast_it_flew_and_how_well_it_is_known():
     assert isinstance(found, SetupChange)
 
 
+def hidden_bend(flow, arrow):
+    """A bend in mid-flight of an arrow of 57 m/s."""
+    reynolds = flow.reynolds(arrow.shaft_diameter)
+    return (1.5 + 3e-4 * np.maximum(reynolds - 2.02e4, 0.0)) * cross_section(arrow)
+
+
+def test_the_error_is_the_worse_set_ups() -> None:
+    """A law that does not tell of its bend makes its marks known less, old or new."""
+    near = np.array([30.0])
+    plain, bent = shot_of(), shot_of(hidden_bend, kinks=None)
+    errors = [float(aim(shot, near).error.max()) for shot in (plain, bent)]
+    assert errors[1] > 5.0 * errors[0]
+    for first, second in ((plain, bent), (bent, plain)):
+        found = setup_change(first, second, SIGHT, near)
+        assert found.error == pytest.approx(errors[1], rel=0.5)
+    assert setup_change(plain, plain, SIGHT, near).error == pytest.approx(errors[0], rel=0.5)
+
+
+def test_airspeeds_count_the_flights_at_the_old_marks() -> None:
+    """In a vacuum v^2 - 2 g y: a fast arrow at a slow one's mark still climbs at the plane."""
+    slow, fast = shot_of(vacuum, launch_speed=28.0), shot_of(vacuum, launch_speed=70.0)
+    found = setup_change(slow, fast, replace(SIGHT, zero_distance=60.0), np.array([60.0]))
+    held = 0.5 * np.arcsin(9.80665 * 60.0 / 28.0**2)
+    assert found.held_angle[0] == pytest.approx(held)
+    time = 60.0 / (70.0 * np.cos(held))
+    up = 70.0 * np.sin(held) * time - 0.5 * 9.80665 * time**2
+    assert 70.0 * np.sin(held) > 9.80665 * time
+    least = np.sqrt(70.0**2 - 2.0 * 9.80665 * up)
+    assert least < 70.0 * np.cos(found.new_launch_angle[0]) - 1.0
+    assert found.new_airspeed_range == pytest.approx((least, 70.0))
+
+
 def test_an_arrow_that_never_comes_at_the_old_mark_is_nan():
     """A peep raised by 0.5 m over a radius of 0.3 m: up 60 degrees, it is loosed backward."""
     first = shot_of(launch_speed=50.0, slope=np.radians(60.0))

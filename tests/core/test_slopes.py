@@ -10,7 +10,7 @@ from arrowloft.core.aim import TooNear, aim
 from arrowloft.core.air import Air
 from arrowloft.core.equipment import Arrow
 from arrowloft.core.flow import cross_section
-from arrowloft.core.level_marks import LevelMarks
+from arrowloft.core.level_marks import LevelMarks, steepness
 from arrowloft.core.reach import BeyondReach, reach
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Scale, Sight, Thread
@@ -231,6 +231,40 @@ def test_marks_by_series_are_marks() -> None:
     assert solved.at(at)[1] == pytest.approx(rate, rel=0.03, abs=1e-6)
     assert solved.least() == pytest.approx(marks.least(), rel=1e-5)
     assert np.isnan(marks.at(np.array([1.0, 95.0]))).all()
+
+
+@given(
+    speed=st.floats(8.0, 90.0),
+    angle=st.floats(-1.0, 1.0),
+    slope=st.floats(-1.2, 1.2),
+    lead=st.floats(-0.4, 0.4),
+    wind=st.floats(-5.0, 5.0),
+)
+def test_the_steepness_is_that_of_the_tips_path(speed, angle, slope, lead, wind) -> None:
+    """Tip p + l U / |U|, U = v - w, in a vacuum: dn / ds by differences over 2 ms (derived)."""
+    shot = shot_of(nothing, tip_lead=lead, slope=slope, wind_speed=wind)
+    pull = -G * np.array([np.sin(slope), np.cos(slope)])
+    air = -wind * np.array([np.cos(slope), -np.sin(slope)])
+    velocity = speed * np.array([np.cos(angle), np.sin(angle)])
+
+    def tip(time):
+        through = velocity + pull * time - air
+        place = velocity * time + 0.5 * pull * time**2
+        return place + lead * through / np.hypot(*through)
+
+    along, up = tip(1e-3) - tip(-1e-3)
+    found = steepness(shot, np.array([speed]), np.array([angle]))[0]
+    assert found == pytest.approx(up / along, rel=1e-5, abs=1e-5)
+
+
+def test_the_error_counts_either_rule_where_the_other_has_no_answer() -> None:
+    near = slope_table(shot_of(**LONG), np.array([2.0]), np.radians([60.0]))
+    assert np.isnan(near.horizontal_up).all() and np.isfinite(near.slant_up).all()
+    assert near.position_error > 0.0
+    slow = shot_of(launch_speed=40.0)
+    far = slope_table(slow, np.array([1.2 * float(reach(slow).distance[0])]), np.array([-1.0]))
+    assert np.isnan(far.slant_up).all() and np.isfinite(far.horizontal_up).all()
+    assert far.position_error > 0.0
 
 
 def test_rows_do_not_depend_on_the_table_around_them() -> None:

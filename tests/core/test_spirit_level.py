@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from arrowloft.core.geometry import arrow_line, rolled
+from arrowloft.core.geometry import arrow_line, rolled_vectors
 from arrowloft.core.spirit_level import false_roll
 
 errors = st.floats(-0.2, 0.2)
@@ -48,7 +48,7 @@ def test_vial_is_level_at_the_false_roll(second, third, slope, launch):
 def test_vial_is_level_in_the_frames_of_the_flight(second, third, slope, launch):
     roll = false_roll(second, third, slope, launch)
     forward, up = arrow_line(np.array([launch]), 0.0, roll)
-    right = rolled(RIGHT[:, None], roll)
+    right = rolled_vectors(RIGHT[:, None], roll)
     vial = np.cos(third) * (np.cos(second) * right + np.sin(second) * up) + np.sin(third) * forward
     vertical = np.array([np.sin(slope), np.cos(slope), 0.0])
     assert vertical @ vial == pytest.approx(0.0, abs=1e-15)

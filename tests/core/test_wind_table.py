@@ -26,6 +26,12 @@ SIGHT = Sight(
 LONG = {"tip_lead": 0.3, "launch_forward": 0.9, "peep_height": 0.115}
 
 
+def bent(flow, arrow):
+    """A ramp of the drag between Reynolds numbers above those of the still flight, 2.15e4."""
+    share = np.clip((flow.reynolds(arrow.shaft_diameter) - 2.2e4) / 2e3, 0.0, 1.0)
+    return (1.5 + share) * cross_section(arrow)
+
+
 def coefficient(value):
     def law(flow, arrow):
         return value * cross_section(arrow) + np.zeros(flow.airspeed.shape)
@@ -209,3 +215,57 @@ def test_refusals_name_the_distances() -> None:
     with pytest.raises(TooNear) as near:
         wind_table(shot, np.array([30.0, 40.0, 1.1]), speeds, QUARTERS)
     assert near.value.lanes == (2,)
+
+
+def test_a_refusal_names_the_strongest_head_wind() -> None:
+    """The case counts the winds, each speed with each direction in turn; a gale aside is none."""
+    shot = shot_of(**LONG)
+    speeds, directions = np.array([4.0, 12.0]), np.radians([90.0, 180.0, 60.0, 0.0])
+    ahead = float(reach(shot.with_(wind_speed=12.0), np.ones(1, dtype=bool)).distance[0])
+    with pytest.raises(BeyondReach) as beyond:
+        wind_table(shot, np.array([30.0, ahead + 2.0]), speeds, directions)
+    assert beyond.value.case == 7
+    assert beyond.value.farthest == pytest.approx(ahead)
+    assert beyond.value.lanes == (1,)
+
+
+def test_a_refusal_in_a_cross_wind_alone_counts_the_distances_too() -> None:
+    """No wind has a head on it, and yet the stronger reaches less: it adds to the airspeed."""
+    shot, aside = shot_of(**LONG), QUARTERS[3:]
+    limits = [
+        float(reach(shot.with_(wind_speed=speed, wind_from=aside[0])).distance[0])
+        for speed in (5.0, 20.0)
+    ]
+    between = 0.5 * sum(limits)
+    assert limits[1] + 2.0 < between < limits[0] - 2.0
+    with pytest.raises(BeyondReach) as beyond:
+        wind_table(shot, np.array([20.0, 30.0, between]), np.array([0.0, 5.0, 20.0]), aside)
+    assert beyond.value.lanes == (2,)
+    assert beyond.value.farthest == pytest.approx(limits[1], rel=2e-3)
+
+
+def test_the_error_is_the_worst_of_the_still_and_of_the_windy_aims() -> None:
+    """Only into the head wind the flight is split at the ramp's ends: its aims are known less."""
+    shot, distances = shot_of(drag=bent, kinks=(2.2e4, 2.4e4), **LONG), np.array([40.0])
+    still = aim(shot, distances).error.max()
+    windy = aim(shot.with_(wind_speed=8.0), distances, windage=True).error.max()
+    assert windy > 4.0 * still
+    table = wind_table(shot, distances, np.array([0.0, 8.0]), QUARTERS[:1])
+    assert table.error == pytest.approx(windy, rel=0.5)
+    assert table.position_error > 0.0
+    assert wind_table(shot, distances, np.zeros(1), QUARTERS).error == pytest.approx(still, rel=0.5)
+
+
+def test_airspeeds_without_drag() -> None:
+    """From the eye the apex is on the way: least v cos a - W there in a tail wind, greatest
+    hypot(v cos a + W, v sin a) at the launch into a head wind (derived); read at points."""
+    shot, wind = shot_of(drag=coefficient(0.0)), 9.0
+    angle = 0.5 * np.arcsin(9.80665 * 60.0 / 57.0**2)
+    along, up = 57.0 * np.cos(angle), 57.0 * np.sin(angle)
+    for blows_from, bounds in (
+        (QUARTERS[:1], (along, np.hypot(along + wind, up))),
+        (QUARTERS[2:3], (along - wind, 57.0)),
+        (QUARTERS[[0, 2]], (along - wind, np.hypot(along + wind, up))),
+    ):
+        table = wind_table(shot, np.array([60.0]), np.array([wind]), blows_from)
+        assert table.airspeed_range == pytest.approx(bounds, rel=5e-4)

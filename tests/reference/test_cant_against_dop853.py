@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 
 from arrowloft.core.air import Air
-from arrowloft.core.cant import Allowance, cant_table, level_table
+from arrowloft.core.cant import Allowance, cant_table
 from arrowloft.core.equipment import Arrow
 from arrowloft.core.reach import reach
 from arrowloft.core.shot import Shot
+from arrowloft.core.spirit_level import level_table
 from arrowloft.plugin import Registry, guarded_kinks, guarded_law
 
 EXACT = 1e-5

@@ -169,6 +169,6 @@ def test_the_second_set_up_hits_where_the_oracle_says(independent, second_law):
         assert change.right[row] == pytest.approx(hit.tip[2], abs=REQUIRED / 10)
         new_pin = second.peep_height - SIGHT.radius * np.tan(new.angle)
         assert change.move[row] == pytest.approx(pin - new_pin, abs=1e-8)
-        assert change.first_right[row] == pytest.approx(old.drift, abs=1e-7)
-        assert change.new_right[row] == pytest.approx(new.drift, abs=1e-7)
+        assert change.drift[row] == pytest.approx(old.drift, abs=1e-7)
+        assert change.new_drift[row] == pytest.approx(new.drift, abs=1e-7)
         assert change.new_speed[row] == pytest.approx(new.speed, rel=1e-8)

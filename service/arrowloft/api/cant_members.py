@@ -211,8 +211,9 @@ def cant_reply() -> Schema:
     matters = quantity(
         "distance",
         "Distance from which the usual roll adds `matters_share` of the group's sideways spread, "
-        "or more; the nearest that can be shot where that is so everywhere, null where it is "
-        "nowhere.",
+        "or more; the nearest that can be shot where that is so everywhere. Looked for up to "
+        "300 m or 0.9 of the farthest distance that can be reached, whichever is less: null "
+        "where it is nowhere so, or where a note says that it could not be found.",
         required=False,
     )
     matters.allow_none = True

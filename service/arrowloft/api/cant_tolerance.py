@@ -29,15 +29,11 @@ from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Limits, Resource
 from arrowloft.api.setup import Setup, resolve
 from arrowloft.api.shared import request_schema
 from arrowloft.api.tables import columns, csv_reply
-from arrowloft.core.cant import (
-    Allowance,
-    CantTable,
-    cant_table,
-    group_table,
-    level_table,
-    matters_from,
-)
+from arrowloft.core.cant import Allowance, CantTable, cant_table
+from arrowloft.core.reach import Unsolved
+from arrowloft.core.roll_scatter import group_table, matters_from
 from arrowloft.core.roll_series import MOST_ROLL
+from arrowloft.core.spirit_level import level_table
 from arrowloft.plugin import Note
 
 _HELD = Note(
@@ -49,6 +45,11 @@ _TWICE = Note(
     "group-without-roll",
     "The group is taken as shot with a level bow. A group shot by eye already holds some of the "
     "usual roll, and adding it again makes the shares look worse than they are.",
+)
+_UNKNOWN = Note(
+    "matters-unknown",
+    "From where the usual roll matters could not be found: some flights on the way there cannot "
+    "be followed. `matters_from` is null for that reason; the rest of the answer stands.",
 )
 
 
@@ -74,11 +75,10 @@ def resource(edge: Edge) -> Resource:
         name="cant_tolerance",
         summary="How level to hold the bow",
         description="Aims the set-up at every distance, rolls the bow about the line of sight and "
-        "gives the shift of the impact, with the largest cant that stays within an allowance. "
-        "Given a group and the usual roll, also what roll costs; given a level that is off, what "
-        "it does on slopes; given one reading, whether it will do. As CSV: the shifts, one line "
-        "for each distance and cant. The answer depends on the request alone: it may be asked "
-        "again at any time, with POST or QUERY.",
+        "gives the shift of the impact, with the largest cant that stays within an "
+        "allowance. Given a group and the usual roll, also what roll costs; given a level"
+        " that is off, what it does on slopes; given one reading, whether it will do. As "
+        "CSV: the shifts, one line for each distance and cant.",
         view=view,
         request=schema,
         reply=cant_reply(),
@@ -185,8 +185,11 @@ class _Found:
         if scatter is not None:
             self.notes.append(_TWICE)
             share = self.asked.get("matters_share", MATTERS)
-            with solving(self.units, lambda _: "/roll_scatter"):
+            try:
                 least = matters_from(self.shot, group, scatter, share)
+            except Unsolved:
+                least = math.nan
+                self.notes.append(_UNKNOWN)
             own["matters_from"] = _or_none(self.units, least, "distance")
         return own
 
@@ -196,7 +199,14 @@ class _Found:
         if level is None:
             return {}
         slopes = np.array(level.get("slopes", (self.shot.slope,)))
-        with solving(self.units, lambda row: pointer(self.body, row % self.distances.size)):
+
+        def at_row(row: int) -> str:
+            return pointer(self.body, row % self.distances.size)
+
+        def on_slope(case: int) -> str:
+            return f" on a slope of {self.units.roughly(slopes[case], 'angle')}"
+
+        with solving(self.units, at_row, on_slope):
             table = level_table(
                 self.shot,
                 slopes,

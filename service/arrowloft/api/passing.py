@@ -251,15 +251,17 @@ def _add_targets(case: Case, found: Obstacles, rows: list[dict[str, Any]]) -> No
     units, loosed = case.setup.units, case.loosed
     wanted = case.asked.get("search_to", 2.0 * loosed.target)
     where = "/search_to" if "search_to" in case.asked else "/target"
+    aim_off = case.asked.get("aim_off", False)
     with solving(units, lambda _: where):
+        farthest = farthest_target(loosed.shot, wanted, aim_off=aim_off)
         search = clear_targets(
             loosed.shot,
             loosed.nock_lead,
             found.distance,
             found.patches,
             case.envelope,
-            farthest_target(loosed.shot, wanted),
-            aim_off=case.asked.get("aim_off", False),
+            farthest,
+            aim_off=aim_off,
         )
     case.errors.append(search.error)
     for row, clear, *ends in zip(rows, search.spans, search.nearest, search.farthest, strict=True):

@@ -62,15 +62,16 @@ class ClearTargets:
     error: float
 
 
-def farthest_target(shot: Shot, wanted: float) -> float:
+def farthest_target(shot: Shot, wanted: float, *, aim_off: bool = False) -> float:
     """How far a search goes, m: as far as wanted, or to NEAR_REACH of the reach.
 
     Raises TooNear, Unsolved.
     """
-    aimed = aim(shot, np.array([wanted]))
+    aimed = aim(shot, np.array([wanted]), windage=aim_off)
     if float(aimed.lever[0]) >= EASY * wanted:  # NaN, beyond reach, is not
         return wanted
-    limit = NEAR_REACH * float(reach(shot).distance[0])
+    steered = np.ones(1, dtype=bool) if aim_off else None
+    limit = NEAR_REACH * float(reach(shot, steered).distance[0])
     return min(wanted, limit)
 
 

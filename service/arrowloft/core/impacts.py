@@ -17,7 +17,7 @@ from arrowloft.core.geometry import arrow_line
 from arrowloft.core.goals import Plane
 from arrowloft.core.guess import flat_fire_guess
 from arrowloft.core.reach import Unsolved
-from arrowloft.core.shot import Shot, as_lanes, is_zero, lane_count
+from arrowloft.core.shot import Shot, as_lanes, lane_count
 from arrowloft.core.splitting import passes_kink, split
 from arrowloft.core.stepping import integrate, tip_of
 
@@ -39,6 +39,9 @@ half a second for flights of hundreds of metres."""
 
 STEPPED = 1e-6
 """Error of the position of a lane integrated step by step, m, with room (measured)."""
+
+LONGEST_STEP = 0.25
+"""Longest step of that, s: it must not step over the plane and back."""
 
 DEEPEST = -1000.0
 """m over the line of sight; an arrow that has fallen so far below comes to no plane."""
@@ -107,9 +110,9 @@ def _on_the_string(shot: Shot, angle: Array, yaw: Array, planes: Array) -> Impac
     line, up = arrow_line(angle, yaw, shot.roll)
     balance = shot.launch_forward * line[0] - shot.peep_height * up[0]
     tip = balance + shot.tip_lead * line[0]
-    if not is_zero(shot.wind_speed):  # let go, it turns into the airspeed and may reach farther
-        through, airspeed = Forces(shot, 3).airspeed(shot.launch_speed * line)
-        tip = np.maximum(tip, balance + shot.tip_lead * through[0] / airspeed)
+    through, airspeed = Forces(shot, 3).airspeed(shot.launch_speed * line)
+    # Let go, it turns into the airspeed, and may reach farther then.
+    tip = np.maximum(tip, balance + shot.tip_lead * through[0] / airspeed)
     blank = {item.name: np.full(planes.size, np.nan) for item in fields(Impacts)}
     found = Impacts(**{**blank, "distance": planes})
     on = planes <= tip
@@ -118,7 +121,7 @@ def _on_the_string(shot: Shot, angle: Array, yaw: Array, planes: Array) -> Impac
         held = along * line - shot.peep_height * up
         speed = as_lanes(shot.launch_speed, planes.size)
         rises = np.arctan2(line[1], line[0])
-        values = (held[1], held[2], 0.0, speed, rises, speed, speed, 0.0)
+        values = (held[1], held[2], 0.0, speed, rises, airspeed, airspeed, 0.0)
         for item, value in zip(fields(Impacts)[1:], values, strict=True):
             getattr(found, item.name)[on] = np.broadcast_to(value, planes.shape)[on]
     return found
@@ -211,7 +214,7 @@ def _step(result: Impacts, shot: Shot, angle: float, yaw: float, lane: int) -> N
 
     arrival.terminal = lost.terminal = True  # type: ignore[attr-defined]
     arrival.direction = 1.0  # type: ignore[attr-defined]
-    flown = integrate(one, angle, yaw, events=(arrival, lost))
+    flown = integrate(one, angle, yaw, events=(arrival, lost), max_step=LONGEST_STEP)
     if not len(flown.t_events[0]):
         return
     state = flown.y_events[0][0]

@@ -139,7 +139,9 @@ def change_to(second: Shot, marks: FirstMarks) -> SetupChange:
         reading=mark.reading,
         new_reading=new_mark.reading,
         error=float(max(old.error.max(), new.error.max())),
-        position_error=float(hit.error[hit.arrived].max(initial=0.0)),
+        position_error=float(
+            (hit.error + old.error * np.abs(old.lever))[hit.arrived].max(initial=0.0)
+        ),
         airspeed_range=_airspeeds(old),
         new_airspeed_range=_airspeeds(new, hit),
     )

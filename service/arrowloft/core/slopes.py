@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from arrowloft.core.aim import aim, require_ahead
+from arrowloft.core.aim import TOLERANCE, aim, require_ahead
 from arrowloft.core.arrays import Array
 from arrowloft.core.impacts import impacts
 from arrowloft.core.level_marks import LevelMarks, steepness
@@ -98,7 +98,8 @@ def slope_table(
         slant_up=slant_up,
         drift=here.drift,
         error=float(aimed.error.max()),
-        position_error=max(rule_error, slant_error),
+        # The level marks are good to TOLERANCE each, and so are all angles they give.
+        position_error=max(rule_error, slant_error) + TOLERANCE * float(distance.max()),
         airspeed_range=(
             float(aimed.least_airspeed.min()),
             float(aimed.greatest_airspeed.max()),

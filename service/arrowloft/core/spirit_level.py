@@ -1,8 +1,15 @@
-"""A spirit level that is itself off: the roll of the bow at which it reads level."""
+"""A spirit level that is itself off: the roll at which it reads level, and what that does."""
+
+from dataclasses import dataclass
 
 import numpy as np
 
+from arrowloft.core.aim import aim, require_ahead
 from arrowloft.core.arrays import Array, Real
+from arrowloft.core.impacts import impacts
+from arrowloft.core.reach import BeyondReach, reach, require_reached
+from arrowloft.core.roll_series import split_finely
+from arrowloft.core.shot import Shot
 
 
 def false_roll(second_axis: Real, third_axis: Real, slope: Real, launch_angle: Real = 0.0) -> Array:
@@ -57,3 +64,73 @@ def _vial(second_axis: Real, third_axis: Real, launch_angle: Real) -> tuple[Arra
     sine, cosine = np.sin(launch_angle), np.cos(launch_angle)
     along = np.asarray(forward * cosine - up * sine)
     return along, np.asarray(forward * sine + up * cosine), right
+
+
+@dataclass(frozen=True, kw_only=True)
+class LevelTable:
+    """What a level that is off does; a row for each slope and distance, slope by slope, SI.
+
+    slope, distance, launch_angle; false_roll: roll of the bow whose bubble is centred, rad;
+    right, up: shift of the impact by it, m.  All (rows,).
+    error: estimated error of any shift, m.  airspeed_range: flown, m/s.
+    """
+
+    slope: Array
+    distance: Array
+    launch_angle: Array
+    false_roll: Array
+    right: Array
+    up: Array
+    error: float
+    airspeed_range: tuple[float, float]
+
+
+def level_table(
+    shot: Shot, slopes: Array, distances: Array, second_axis: float, third_axis: float
+) -> LevelTable:
+    """False rolls of a level that is off, and their shifts, at slopes, rad, and distances, m.
+
+    second_axis, third_axis: as in `spirit_level.false_roll`, rad. Each is aimed at its
+    slope with the bow level, then flown with the bow rolled until the bubble is centred.
+
+    Raises TooNear, BeyondReach, Unsolved, whose lanes are the rows; the second says as its
+    case which slope it is.
+    """
+    require_ahead(shot, distances)
+    shot = split_finely(shot)
+    _require_reach_uphill(shot, slopes, distances)
+    slope, distance = np.repeat(slopes, distances.size), np.tile(distances, slopes.size)
+    inclined = shot.with_(slope=slope)
+    aimed = aim(inclined, distance)
+    require_reached(inclined, aimed)
+    angle = aimed.launch_angle
+    roll = np.broadcast_to(false_roll(second_axis, third_axis, slope, angle), slope.shape)
+    both = shot.with_(slope=np.tile(slope, 2), roll=np.concatenate((roll, np.zeros(slope.size))))
+    met = impacts(both, np.tile(angle, 2), np.tile(distance, 2))
+    right, up = (v[: slope.size] - v[slope.size :] for v in (met.right, met.up))
+    least, greatest = met.airspeed_range
+    return LevelTable(
+        slope=slope,
+        distance=distance,
+        launch_angle=angle,
+        false_roll=roll,
+        right=right,
+        up=up,
+        error=2.0 * float(np.nanmax(met.error)) + float(np.max(aimed.error * distance)),
+        airspeed_range=(least, greatest),
+    )
+
+
+def _require_reach_uphill(shot: Shot, slopes: Array, distances: Array) -> None:
+    """Raise BeyondReach where the steepest way up cannot be reached, which the least can.
+
+    A refusal then costs one search for a reach, not one for every row.
+    """
+    steepest = float(slopes.max())
+    uphill = shot.with_(slope=steepest)
+    if aim(uphill, float(distances.max())).reached.all():
+        return
+    farthest = float(reach(uphill).distance[0])
+    beyond = (slopes[:, None] == steepest) & (distances > farthest)
+    lanes = tuple(int(lane) for lane in np.flatnonzero(beyond))
+    raise BeyondReach(farthest, lanes, case=int(np.argmax(slopes)))

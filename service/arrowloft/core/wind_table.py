@@ -115,7 +115,8 @@ def _effect(calm: Shot, still: Aimed, rows: _Rows) -> dict[str, Any]:
             least.append(flown.least_airspeed)
             greatest.append(flown.greatest_airspeed)
         errors.append(steered.error)
-        position_error = float(np.nan_to_num(met.error).max())
+        mark = float((still.error * np.abs(still.lever)).max())
+        position_error = float(np.nan_to_num(met.error).max()) + mark
     return found | {
         "error": float(np.concatenate(errors).max()),
         "position_error": position_error,
