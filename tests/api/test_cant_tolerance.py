@@ -202,9 +202,9 @@ def test_a_reading_outside_says_which_way(client: FlaskClient, body: Body, roll:
     side, back = ("right", "left") if roll[0] == "3" else ("left", "right")
     assert live["inside"] is False
     assert abs(row["max_cant_left"] - row["max_cant_right"]) > 5e-6
-    assert live["max_cant"] == pytest.approx(row[f"max_cant_{side}"], abs=1e-6)
+    assert live["max_roll"] == pytest.approx(row[f"max_cant_{side}"], abs=1e-6)
     assert live["correct"] == f"top-limb-{back}"
-    over = 3.0 - live["max_cant"]
+    over = 3.0 - live["max_roll"]
     assert live["sentence"].startswith(f"Outside by {over:.1f} deg")
     assert live["sentence"].endswith(f"turn the top limb to the {back}.")
     assert live["displacement"] == pytest.approx(math.hypot(live["right"], live["up"]), abs=2e-3)
@@ -222,7 +222,7 @@ def test_a_reading_alone(client: FlaskClient, body: Body) -> None:
     assert "more to the right would still do" in found["live"]["sentence"]
     changed["live"] = {"roll": "0.4 deg", "distance": "10 yd"}
     near = answer(client, changed)["live"]
-    assert near["max_cant"] is None
+    assert near["max_roll"] is None
     assert near["sentence"] == "Inside: no roll up to 45 deg leaves the allowance."
     changed["units"] = {"angle": "mrad"}
     assert "785 mrad" in answer(client, changed)["live"]["sentence"]
@@ -323,3 +323,14 @@ def test_distances_out_of_reach_are_pointed_at(client: FlaskClient, body: Body) 
     refused = refusal(client, steep)
     assert list(refused) == ["/distances/1"]
     assert "on a slope of 60 deg" in refused["/distances/1"]
+
+
+def test_a_reading_on_the_edge_is_not_told_to_a_hundredth_of_a_degree(
+    client: FlaskClient, body: Body
+) -> None:
+    most = answer(client, body)["live"]["max_roll"]
+    for off, words in ((-0.02, "Inside, but only just."), (0.02, "outside, but only just.")):
+        body["live"] = {**body["live"], "roll": f"{most + off} deg"}
+        live = answer(client, body)["live"]
+        assert live["inside"] is (off < 0)
+        assert live["sentence"].endswith(words)

@@ -165,12 +165,12 @@ class CantLiveReply(Strict):
     right = quantity("length", "Shift of the impact to the right; null where it never arrives.")
     up = quantity("length", "Shift of the impact upward; null as `right`.")
     displacement = quantity("length", "Size of the shift; null as `right`.")
-    max_cant = quantity(
+    max_roll = quantity(
         "angle", "Largest roll to this side; null where none up to 45 deg leaves the allowance."
     )
     correct = text("Which way to turn the bow.", enum=["none", "top-limb-left", "top-limb-right"])
     sentence = text("The answer in one sentence, for a display.")
-    right.allow_none = up.allow_none = displacement.allow_none = max_cant.allow_none = True
+    right.allow_none = up.allow_none = displacement.allow_none = max_roll.allow_none = True
 
 
 def cant_members(limits: Limits) -> dict[str, Member]:

@@ -239,7 +239,7 @@ class _Found:
             "inside": inside,
             "allowance": self.units.value(table.allowance[0], "length"),
             **shifts,
-            "max_cant": _or_none(self.units, side[0], "angle"),
+            "max_roll": _or_none(self.units, side[0], "angle"),
             "correct": "none" if inside else f"top-limb-{_away(roll)}",
             "sentence": _sentence(self.units, roll, float(side[0]), inside),
         }
