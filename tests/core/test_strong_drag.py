@@ -98,3 +98,14 @@ def test_a_lane_that_is_done_early_is_not_lost_while_others_go_on():
     assert np.all(aimed.points[:100] > 0)
     alone = aim(one, distances[5:6])
     assert aimed.launch_angle[5] == pytest.approx(alone.launch_angle[0], abs=1e-9)
+
+
+def test_a_reach_without_bound_is_the_farthest_found():
+    """Before a wind of 36 m/s down a slope of 60 degrees a falling arrow flies flatter than the
+    line of sight: loosed high enough it never comes down to it. Once the reach was NaN."""
+    windy = shot(84.0, 0.0246, 0.0058, 1.9, -60.0).with_(wind_speed=36.0, wind_from=np.pi)
+    found = reach.reach(windy)
+    assert found.distance[0] > 2000.0
+    angle = float(found.launch_angle[0])
+    assert range_of_angle(windy, angle) == pytest.approx(found.distance[0], rel=0.02)
+    assert np.isnan(range_of_angle(windy, angle + 0.1))

@@ -74,7 +74,9 @@ def reach(shot: Shot, windage: Mask | None = None) -> Reach:
     windage: lanes in which the bow is yawed to meet the aim point sideways too.
 
     The distance against the launch angle has one maximum; rounds of SEARCH angles close
-    in on it, and a parabola through the last three gives it.
+    in on it, and a parabola through the last three gives it. Steeply downhill before a strong
+    wind, arrows loosed higher than some angle never come down to the line of sight, and those
+    just below it come down ever farther away: then it is the farthest that was found.
     """
     count = lane_count(shot)
     lanes = np.arange(count)
@@ -97,7 +99,12 @@ def _top_of_parabola(angles: Array, ranges: Array) -> Reach:
     tilt = (ranges[2] - ranges[0]) / 2.0
     bend = ranges[2] - 2.0 * ranges[1] + ranges[0]
     shift = np.clip(np.where(bend < 0.0, -tilt / np.where(bend < 0.0, bend, 1.0), 0.0), -1.0, 1.0)
-    return Reach(ranges[1] + shift * (tilt + 0.5 * shift * bend), angles[1] + shift * step)
+    top = ranges[1] + shift * (tilt + 0.5 * shift * bend)
+    # Where one of the three never comes down there is no parabola.
+    whole = np.isfinite(top)
+    farthest = np.fmax.reduce(ranges)
+    at = np.take_along_axis(angles, np.nanargmax(ranges, axis=0)[None], axis=0)[0]
+    return Reach(np.where(whole, top, farthest), np.where(whole, angles[1] + shift * step, at))
 
 
 def falling_flights(shot: Shot, angle: Array, windage: Mask | None = None) -> tuple[Flights, Goal]:
