@@ -22,7 +22,7 @@ from arrowloft.api.cant_members import (
     cant_members,
     cant_reply,
 )
-from arrowloft.api.distances import pointer
+from arrowloft.api.distances import check_cells, pointer
 from arrowloft.api.groups import group_notes, group_of, group_reply
 from arrowloft.api.replies import CSV, JSON, ReplyUnits
 from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Limits, Resource
@@ -101,22 +101,10 @@ def _check_together(asked: Mapping[str, Any], limits: Limits) -> None:
             if name in asked:
                 raise ValidationError({name: ["This needs `distances`: give them too."]})
         return
-    counts = {"cants": len(asked.get("cants", CANTS))}
+    distances = len(asked["distances"])
+    check_cells(distances, limits.cells, cants=len(asked.get("cants", CANTS)))
     if "level" in asked:
-        counts["level"] = len(asked["level"].get("slopes", (0.0,)))
-    for name, count in counts.items():
-        if len(asked["distances"]) * count > limits.cells:
-            most = limits.cells // count
-            what = "slope" if name == "level" else "cant"
-            raise ValidationError(
-                {
-                    "distances": [
-                        f"{len(asked['distances'])} distances times {count} {what}s make more "
-                        f"than {limits.cells} flights: give at most {most} distances or fewer "
-                        f"{what}s."
-                    ]
-                }
-            )
+        check_cells(distances, limits.cells, slopes=len(asked["level"].get("slopes", (0.0,))))
 
 
 class _Found:
@@ -129,7 +117,7 @@ class _Found:
         self.allowance = _allowance(asked["allowance"])
         self.distances = np.array(asked.get("distances", ()))
         self.cants = np.array(asked.get("cants", CANTS))
-        self.shifts: CantTable | None = None
+        self.group_shot = group_of(asked["group"]) if "group" in asked else None
         self.errors: list[float] = []
         self.airspeeds: list[tuple[float, float]] = []
         self.notes = [_HELD]
@@ -167,18 +155,16 @@ class _Found:
             return {"cants": cants, "rows": []}
         table = self._cant_table()
         found = columns(table, ROWS)
-        if "group" in self.asked:
-            group = group_of(self.asked["group"])
-            found += columns(
-                group_table(table, group, self.asked.get("roll_scatter")), GROUP_COLUMNS
-            )
+        if self.group_shot is not None:
+            shares = group_table(table, self.group_shot, self.asked.get("roll_scatter"))
+            found += columns(shares, GROUP_COLUMNS)
         return {"cants": cants, "rows": self.units.json_rows(found)}
 
     def group(self) -> dict[str, Any]:
         """`group`, and `matters_from` where the archer's roll is given."""
-        if "group" not in self.asked:
+        group = self.group_shot
+        if group is None:
             return {}
-        group = group_of(self.asked["group"])
         self.notes += group_notes(group)
         own: dict[str, Any] = {"group": group_reply(group, self.units)}
         scatter = self.asked.get("roll_scatter")

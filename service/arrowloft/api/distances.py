@@ -74,11 +74,16 @@ def check_cells(distances: int, most: int, **beside: int) -> None:
 
     beside: how many of what is taken with every distance, as in slopes=9.
     """
-    cells = distances
-    for count in beside.values():
-        cells *= count
-    if cells > most:
-        factors = " x ".join([f"{distances} distances", *(f"{n} {w}" for w, n in beside.items())])
-        raise ValidationError(
-            {"distances": [f"{factors} make {cells} rows: give fewer, for at most {most}."]}
-        )
+    each = math.prod(beside.values())
+    if distances * each <= most:
+        return
+    factors = " x ".join([f"{distances} distances", *(f"{n} {what}" for what, n in beside.items())])
+    room = f"give at most {most // each} distances, or " if each <= most else "give "
+    raise ValidationError(
+        {
+            "distances": [
+                f"{factors} make {distances * each} rows, at most {most} are computed: {room}"
+                f"fewer {' or '.join(beside)}."
+            ]
+        }
+    )
