@@ -119,6 +119,13 @@ class Group:
             return deviation / mean
         return 1.0 / math.sqrt(4.0 * (self.arrows - 1))
 
+    @property
+    def degrees(self) -> float | None:
+        """Degrees of freedom of each standard deviation; None where the number is not known."""
+        if self.arrows is None:
+            return None
+        return spread_degrees(self.arrows) if self.from_spread else self.arrows - 1.0
+
 
 def largest_spread(arrows: int) -> float:
     """Expected greatest distance between two of n impacts, in standard deviations.
@@ -132,6 +139,16 @@ def largest_spread(arrows: int) -> float:
     ValueError outside LEAST_ARROWS to MOST_ARROWS.
     """
     return _spread_of(arrows)[0]
+
+
+def spread_degrees(arrows: int) -> float:
+    """Degrees of freedom of a standard deviation known from the greatest spread.
+
+    As many as leave the same relative uncertainty, 1 / sqrt(2 k) of k degrees.
+    ValueError outside LEAST_ARROWS to MOST_ARROWS.
+    """
+    mean, deviation = _spread_of(arrows)
+    return 0.5 * (mean / deviation) ** 2
 
 
 def _spread_of(arrows: int | None) -> tuple[float, float]:
