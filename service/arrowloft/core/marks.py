@@ -36,6 +36,7 @@ class MarkTable:
     windage_travel: sideways travel of the pin that cancels the drift, right positive.
     travel_uncertainty: standard uncertainty of the travel, the zero mark being proven.
     height_uncertainty: the same as a height of the impact at the target.
+    rise_per_tangent: rise of the impact per tangent of the launch angle, m.
     turns, clicks, reading, windage_turns, windage_clicks: None where the sight lacks them;
         clicks are whole numbers.
     click_shift: height of the impact that rounding to whole clicks adds, upward positive.
@@ -57,6 +58,7 @@ class MarkTable:
     windage_travel: Array
     height_uncertainty: Array
     travel_uncertainty: Array
+    rise_per_tangent: Array
     turns: Array | None
     clicks: Array | None
     click_shift: Array | None
@@ -109,6 +111,7 @@ def mark_table(
         drift=here.drift,
         height_uncertainty=doubt * rise,
         travel_uncertainty=doubt * sight.radius,
+        rise_per_tangent=rise,
         **_elevation(sight, travel, rise),
         **_windage(sight, here.launch_angle, aims.yaw[:rows]),
         pins=_pins(sight, angle[rows + 1 :]),

@@ -1,0 +1,101 @@
+"""What an end asks for, by itself and with all that is known, and whether it is more than noise."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t as student
+
+from arrowloft.core.aim import aim
+from arrowloft.core.archer_scatter import ArcherScatter, Scatter
+from arrowloft.core.arrays import Array, Mask
+from arrowloft.core.calibration import Calibration
+from arrowloft.core.observations import End, stacked
+from arrowloft.core.reach import require_reached
+from arrowloft.core.shot import Shot
+from arrowloft.core.sight import Sight
+from arrowloft.core.unknowns import WINDAGE, ZERO
+
+NOISE = 0.05
+"""Chance of so large an error of its centre at which an end says that its mark is off."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Corrections:
+    """Moves of the pin, down or right positive, that ends ask for; arrays (ends,), m.
+
+    nudge: brings the end's own centre to the height of the aim point.
+    nudge_uncertainty: its standard uncertainty, from the archer's scatter.
+    beyond_scatter: whether the centre is farther off than that scatter explains.
+    move: from the mark shot to the one that all observations and the prior together say is
+        right, in the end's own conditions.
+    windage_nudge, windage_nudge_uncertainty, windage_beyond_scatter, windage_move: the same
+        to the side; NaN and False where no place to the side was noted.
+    """
+
+    nudge: Array
+    nudge_uncertainty: Array
+    beyond_scatter: Mask
+    move: Array
+    windage_nudge: Array
+    windage_nudge_uncertainty: Array
+    windage_beyond_scatter: Mask
+    windage_move: Array
+
+
+def corrections(
+    calibration: Calibration,
+    shot: Shot,
+    sight: Sight,
+    ends: Sequence[End],
+    scatter: ArcherScatter,
+) -> Corrections:
+    """What each of the ends asks for; shot, sight: the set-up as assumed.
+
+    A pin that moves down by m lifts the impact by m L / radius, L the rise of the impact
+    per tangent of the launch angle; a pin that moves right by m takes it to the left by m
+    over the sight's radius times the distance.
+
+    Raises TooNear and BeyondReach; their lanes count the ends, then the zero distance.
+    """
+    landed = [end.landed for end in ends]
+    distance = np.array([arrows.distance for arrows in landed])
+    arrows = np.array([arrows.arrows for arrows in landed])
+    up = np.array([arrows.up for arrows in landed])
+    right = np.array([np.nan if a.right is None else a.right for a in landed])
+    fitted = stacked([calibration.shot(s) for s in (*(end.shot for end in ends), shot)])
+    radius = calibration.sight(sight).radius
+    aimed = aim(fitted, np.append(distance, sight.zero_distance), windage=True)
+    require_reached(fitted, aimed)
+    tangent = np.tan(aimed.launch_angle)
+    mark = radius * (tangent[:-1] - tangent[-1]) + calibration.values[ZERO]
+    rise = (aimed.lever * np.cos(aimed.launch_angle) ** 2)[:-1] / radius
+    aside = distance / radius * np.cos(aimed.launch_angle[:-1])
+    windage = -radius * np.tan(aimed.yaw) / np.cos(aimed.launch_angle)
+    stated = np.array([np.nan if end.uncertainty is None else end.uncertainty for end in ends])
+    vertical = np.where(np.isnan(stated), _centres(scatter.vertical, distance, arrows), stated)
+    sideways = _centres(scatter.sideways, distance, arrows)
+    return Corrections(
+        nudge=-up / rise,
+        nudge_uncertainty=vertical / rise,
+        beyond_scatter=_beyond(up, vertical, scatter.vertical.degrees),
+        move=mark - np.array([end.travel for end in ends]),
+        windage_nudge=right / aside,
+        windage_nudge_uncertainty=np.where(np.isnan(right), np.nan, sideways / aside),
+        windage_beyond_scatter=_beyond(right, sideways, scatter.sideways.degrees),
+        windage_move=windage[:-1]
+        - calibration.values[WINDAGE]
+        - np.array([end.windage_travel for end in ends]),
+    )
+
+
+def _centres(scatter: Scatter, distance: Array, arrows: Array) -> Array:
+    """Standard uncertainty of the centres of so many arrows, (ends,), m."""
+    centres: Array = scatter.deviation * distance / np.sqrt(arrows)
+    return centres
+
+
+def _beyond(off: Array, uncertainty: Array, degrees: float) -> Mask:
+    """Whether a centre is farther off than chance explains; False where it is not known."""
+    beyond: Mask = np.abs(off) > student.isf(0.5 * NOISE, degrees) * uncertainty
+    return beyond

@@ -1,0 +1,233 @@
+"""Which observation does not fit the others: a flyer, a slip of the sign or of a unit.
+
+An observation is held against what all the others and the prior foretell of it. With the
+whitened residuals r of its rows at the fit and their part H = A P A^T of the hat matrix,
+the squared distance from that foretelling, in its own standard uncertainties, is
+
+    d^2 = r^T (1 - H)^-1 r
+
+which is also what the sum of squares falls by where the observation is left out.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import chi2
+from scipy.stats import f as fisher
+
+from arrowloft.core.archer_scatter import ArcherScatter
+from arrowloft.core.arrays import Array, Lanes
+from arrowloft.core.calibration import Calibration, Loss, calibrate
+from arrowloft.core.observations import End, Observation, Predictions
+from arrowloft.core.shot import Shot
+from arrowloft.core.sight import Sight
+from arrowloft.core.slips import put_right
+from arrowloft.core.unknowns import Prior
+from arrowloft.core.whitened import Whitened, deviations
+
+UNLIKELY = 0.01
+"""Chance, over all observations, at which sound ones are told not to fit."""
+
+TOLD_APART = 6.0
+"""By how much more leaving the worst one out must lower the sum of squares than leaving out
+another: odds of 20 to 1 for either of two equally likely slips."""
+
+SPARED = 3
+"""At most one observation in so many is set aside: beyond that the set-up itself is wrong."""
+
+EXPLAINED = 0.05
+"""Chance at which a slip, put right, is taken to explain an observation."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Foretold:
+    """Observations against what the others foretell of them; arrays (observations,).
+
+    distance: d, in standard uncertainties.
+    chance: of so large a distance, were all well.
+    """
+
+    distance: Array
+    chance: Array
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judged:
+    """A calibration whose observations were judged.
+
+    calibration: the fit to those kept.  kept: their positions, in order.
+    foretold: of every observation, in the order given.
+    aside: positions of those set aside, in the order they were.
+    contradicting: positions of those of which one or more are wrong, without telling which.
+    slips: position -> names of slips, any of which would explain it, likeliest first.
+    goodness: of the fit as a whole.
+    """
+
+    calibration: Calibration
+    kept: tuple[int, ...]
+    foretold: Foretold
+    aside: tuple[int, ...]
+    contradicting: tuple[int, ...]
+    slips: dict[int, tuple[str, ...]]
+    goodness: "Goodness"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Goodness:
+    """How well a fit fits: the sum of squares with the prior's part, its chance.
+
+    degrees: how many values it rests on, which is what the sum is on average.
+    """
+
+    chi_square: float
+    degrees: int
+    chance: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """What is calibrated: the set-up as assumed, the prior, the archer's scatter."""
+
+    shot: Shot
+    sight: Sight
+    prior: Prior
+    scatter: ArcherScatter
+    loss: Loss = "squares"
+
+    def fit(self, observations: Sequence[Observation]) -> Calibration:
+        """`calibrate` for these observations."""
+        return calibrate(
+            self.shot, self.sight, self.prior, observations, self.scatter, loss=self.loss
+        )
+
+
+def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judged:
+    """Calibrate, setting aside what does not fit; at most one observation in SPARED.
+
+    Raises as `calibrate` does; the ends that NeverArrives counts are those of `observations`.
+    """
+    kept, aside = list(range(len(observations))), list[int]()
+    while True:
+        some = [observations[index] for index in kept]
+        fit = case.fit(some)
+        inside = foretold(fit, some)
+        suspects = [kept[place] for place in suspicious(inside)]
+        if len(suspects) != 1 or len(aside) >= len(observations) // SPARED:
+            break
+        kept.remove(suspects[0])
+        aside += suspects
+    return Judged(
+        calibration=fit,
+        kept=tuple(kept),
+        foretold=_all_foretold(case, fit, observations, kept, inside),
+        aside=tuple(aside),
+        contradicting=tuple(suspects),
+        slips={index: _slips(case, fit, observations[index]) for index in aside}
+        | {index: _slips_within(case, observations, kept, index) for index in suspects},
+        goodness=_goodness(fit),
+    )
+
+
+def foretold(fit: Calibration, observations: Sequence[Observation]) -> Foretold:
+    """Each observation of a fit against all others of it and the prior."""
+    whitened = np.sqrt(fit.weight) * fit.residuals / fit.deviation
+    squares, chances = [], []
+    for rows in _rows_of(fit.predictions, observations):
+        own = fit.design[rows]
+        left = np.eye(rows.size) - own @ fit.covariance @ own.T
+        squares.append(max(float(whitened[rows] @ np.linalg.solve(left, whitened[rows])), 0.0))
+        chances.append(_chance(squares[-1], rows.size, float(fit.degrees[rows].min())))
+    return Foretold(distance=np.sqrt(np.array(squares)), chance=np.array(chances))
+
+
+def foretold_from_outside(
+    case: Case, fit: Calibration, observations: Sequence[Observation]
+) -> Foretold:
+    """Observations that are not a part of the fit against what it foretells of them."""
+    predictions = Predictions(case.shot, case.sight.zero_distance, observations)
+    deviation, _, degrees = deviations(predictions, case.scatter)
+    whitened = Whitened(case.prior, predictions, deviation)
+    rows = deviation.size
+    miss, design = whitened.residuals(fit.x)[:rows], whitened.jacobian(fit.x)[:rows]
+    squares, chances = [], []
+    for own in _rows_of(predictions, observations):
+        spread = np.eye(own.size) + design[own] @ fit.covariance @ design[own].T
+        square = float(miss[own] @ np.linalg.solve(spread, miss[own]))
+        # An arrow that never comes there is foretold least of all.
+        squares.append(square if np.isfinite(square) else np.inf)
+        chances.append(_chance(squares[-1], own.size, float(degrees[own].min())))
+    return Foretold(distance=np.sqrt(np.array(squares)), chance=np.array(chances))
+
+
+def suspicious(found: Foretold) -> list[int]:
+    """Positions of what does not fit: one, or those that cannot be told apart; none."""
+    if not found.chance.size or found.chance.min() * found.chance.size >= UNLIKELY:
+        return []
+    square = found.distance**2
+    worst = float(square[int(found.chance.argmin())])
+    return [int(index) for index in np.flatnonzero(square > max(worst - TOLD_APART, 0.0))]
+
+
+def _all_foretold(
+    case: Case,
+    fit: Calibration,
+    observations: Sequence[Observation],
+    kept: Sequence[int],
+    inside: Foretold,
+) -> Foretold:
+    """Those kept and those set aside, in the order given."""
+    others = sorted(set(range(len(observations))) - set(kept))
+    if not others:
+        return inside
+    outside = foretold_from_outside(case, fit, [observations[index] for index in others])
+    order = np.argsort(np.array([*kept, *others]))
+    return Foretold(
+        distance=np.concatenate((inside.distance, outside.distance))[order],
+        chance=np.concatenate((inside.chance, outside.chance))[order],
+    )
+
+
+def _slips(case: Case, fit: Calibration, observation: Observation) -> tuple[str, ...]:
+    """Names of slips which, put right, let the observation fit a calibration without it."""
+    slips, righted = zip(*put_right(observation), strict=True)
+    found = foretold_from_outside(case, fit, righted)
+    likeliest = np.argsort(found.distance)
+    return tuple(slips[i].name for i in likeliest if found.chance[i] >= EXPLAINED)
+
+
+def _slips_within(
+    case: Case, observations: Sequence[Observation], kept: Sequence[int], index: int
+) -> tuple[str, ...]:
+    """The same for one that is a part of the fit: against a fit of the others."""
+    fit = case.fit([observations[other] for other in kept if other != index])
+    return _slips(case, fit, observations[index])
+
+
+def _goodness(fit: Calibration) -> Goodness:
+    whitened = fit.residuals / fit.deviation
+    total = float(whitened @ (fit.weight * whitened) + fit.x @ fit.x)
+    rows = whitened.size
+    chance = _chance(total, rows, float(fit.degrees.min(initial=np.inf)))
+    return Goodness(chi_square=total, degrees=rows, chance=chance)
+
+
+def _chance(square: float, rows: int, degrees: float) -> float:
+    """Chance of a sum of squares of so many rows; Fisher's F where the scatter is uncertain."""
+    if np.isinf(degrees):
+        return float(chi2.sf(square, rows))
+    return float(fisher.sf(square / rows, rows, degrees))
+
+
+def _rows_of(predictions: Predictions, observations: Sequence[Observation]) -> Iterator[Lanes]:
+    """The rows of `Predictions.observed` that belong to each observation."""
+    ends, aside = len(predictions.ends), predictions.aside.tolist()
+    end = reading = 0
+    for observation in observations:
+        if isinstance(observation, End):
+            beside = [ends + aside.index(end)] if end in aside else []
+            yield np.array([end, *beside])
+            end += 1
+        else:
+            yield np.array([ends + len(aside) + reading])
+            reading += 1

@@ -1,0 +1,57 @@
+"""Slips of the pen: what an observation that does not fit may have been meant to say."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import NamedTuple
+
+from arrowloft.core.observations import End, Observation
+
+INCH, FOOT, YARD = 0.0254, 0.3048, 0.9144
+
+
+class Slip(NamedTuple):
+    """A slip: its name, what it was made in, and the factor that puts it right.
+
+    of: "impact", "mark", "distance" or "speed".
+    """
+
+    name: str
+    of: str
+    factor: float
+
+
+SLIPS = (
+    Slip("sign", "impact", -1.0),
+    Slip("sign-of-mark", "mark", -1.0),
+    Slip("inches-for-centimetres", "impact", 0.01 / INCH),
+    Slip("centimetres-for-inches", "impact", INCH / 0.01),
+    Slip("inches-for-millimetres", "impact", 1e-3 / INCH),
+    Slip("millimetres-for-inches", "impact", INCH / 1e-3),
+    Slip("centimetres-for-millimetres", "impact", 0.1),
+    Slip("millimetres-for-centimetres", "impact", 10.0),
+    Slip("yards-for-metres", "distance", 1.0 / YARD),
+    Slip("metres-for-yards", "distance", YARD),
+    Slip("feet-for-metres", "speed", 1.0 / FOOT),
+    Slip("metres-for-feet", "speed", FOOT),
+)
+"""What was written for what was meant, as in inches-for-centimetres: cm was meant."""
+
+
+def put_right(observation: Observation) -> Iterator[tuple[Slip, Observation]]:
+    """The observation with each slip that can be made in it put right."""
+    for slip in SLIPS:
+        if isinstance(observation, End):
+            if slip.of != "speed":
+                yield slip, _end(observation, slip)
+        elif slip.of == "speed":
+            yield slip, replace(observation, speed=observation.speed * slip.factor)
+
+
+def _end(end: End, slip: Slip) -> End:
+    if slip.of == "mark":
+        return replace(end, travel=end.travel * slip.factor)
+    landed = end.landed
+    if slip.of == "distance":
+        return replace(end, landed=replace(landed, distance=landed.distance * slip.factor))
+    right = None if landed.right is None else landed.right * slip.factor
+    return replace(end, landed=replace(landed, up=landed.up * slip.factor, right=right))

@@ -1,0 +1,121 @@
+"""Observations against predictions, in standard uncertainties, and how these change."""
+
+import numpy as np
+
+from arrowloft.core.archer_scatter import ArcherScatter
+from arrowloft.core.arrays import Array, Mask
+from arrowloft.core.observations import Predictions
+from arrowloft.core.reach import Unsolved
+from arrowloft.core.unknowns import NAMES, SPEED, WINDAGE, Prior
+
+STEPS = (1e-4, 1e-3, 1e-4, 1e-4, 1e-5, 1e-5)
+"""Steps of the central differences, one an unknown: shares for speed and drag, else m."""
+
+WIDE = 0.05
+"""Uncertainty of the speed, as a share, from which on the fit's start is looked for."""
+
+STARTS = np.linspace(-2.0, 2.0, 17)
+"""Where it is looked for: launch speeds, in its standard uncertainties."""
+
+
+class NeverArrives(ValueError):
+    """Arrows that, as the set-up is assumed, never come to where they were seen.
+
+    ends: positions of these among the ends.
+    """
+
+    def __init__(self, ends: tuple[int, ...]) -> None:
+        super().__init__("these arrows never come to their target")
+        self.ends = ends
+
+
+LEAST_DEVIATION = 1e-3
+"""Least standard uncertainty of a centre, m: arrows on a target are not read any better."""
+
+
+def deviations(predictions: Predictions, scatter: ArcherScatter) -> tuple[Array, Mask, Array]:
+    """Standard uncertainty of each row, whether it comes of the scatter, its degrees."""
+    up = [
+        scatter.vertical.centre(end.landed.distance, end.landed.arrows)
+        if end.uncertainty is None
+        else end.uncertainty
+        for end in predictions.ends
+    ]
+    aside = [predictions.ends[index].landed for index in predictions.aside]
+    right = [scatter.sideways.centre(landed.distance, landed.arrows) for landed in aside]
+    speeds = [reading.uncertainty for reading in predictions.readings]
+    scattered = [end.uncertainty is None for end in predictions.ends]
+    scattered += [True] * len(right) + [False] * len(speeds)
+    degrees = [scatter.vertical.degrees] * len(up) + [scatter.sideways.degrees] * len(right)
+    degrees += [np.inf] * len(speeds)
+    lengths = np.maximum(np.array([*up, *right]), LEAST_DEVIATION)
+    rows = np.concatenate((lengths, np.array(speeds)))
+    from_scatter = np.array(scattered, dtype=bool)
+    return rows, from_scatter, np.where(from_scatter, np.array(degrees), np.inf)
+
+
+class Whitened:
+    """Residuals and their Jacobian in standard uncertainties, the prior's rows last.
+
+    Both come of one batch of flights: the point itself and a step either way along each
+    unknown; what was evaluated last is kept, as the solver asks for both at the same point.
+    """
+
+    def __init__(self, prior: Prior, predictions: Predictions, deviation: Array) -> None:
+        self.prior, self.predictions, self.deviation = prior, predictions, deviation
+        self.observed = predictions.observed
+        self.evaluations = 0
+        uncertainties = prior.uncertainties
+        free = np.flatnonzero(uncertainties > 0.0)
+        if not predictions.aside.size:
+            free = free[free != WINDAGE]
+        self._free, self._step = free, np.array(STEPS)[free] / uncertainties[free]
+        self._last: tuple[Array, Array, Array] | None = None
+
+    def start(self) -> Array:
+        """Where to start: the prior, or the launch speed that suits best where it is vague.
+
+        Raises as `calibrate` does.
+        """
+        x = np.zeros(len(NAMES))
+        if self.prior.speed_uncertainty > WIDE:
+            some = np.zeros((len(NAMES), STARTS.size))
+            some[SPEED] = STARTS
+            miss = (self.predictions(self.prior.values(some)) - self.observed) / self.deviation
+            cost = np.einsum("lr,lr->l", miss, miss) + STARTS**2
+            if np.isfinite(cost).any():
+                x = some[:, int(np.nanargmin(cost))]
+        lost = np.flatnonzero(~np.isfinite(self.residuals(x)))
+        if lost.size:
+            ends = len(self.predictions.ends)
+            if lost[0] < ends:
+                raise NeverArrives(tuple(int(row) for row in lost if row < ends))
+            raise Unsolved("a distance is beyond reach")
+        return x
+
+    def residuals(self, x: Array) -> Array:
+        """(rows + 6,)."""
+        return self._at(x)[0]
+
+    def jacobian(self, x: Array) -> Array:
+        """(rows + 6, 6)."""
+        return self._at(x)[1]
+
+    def _at(self, x: Array) -> tuple[Array, Array]:
+        if self._last is None or not np.array_equal(self._last[0], x):
+            self._last = (x.copy(), *self._evaluated(x))
+        return self._last[1:]
+
+    def _evaluated(self, x: Array) -> tuple[Array, Array]:
+        self.evaluations += 1
+        free, steps = self._free, np.diag(self._step)
+        points = np.repeat(x[:, None], 1 + 2 * free.size, axis=1)
+        points[free, 1 : 1 + free.size] += steps
+        points[free, 1 + free.size :] -= steps
+        predicted = (self.predictions(self.prior.values(points)) - self.observed) / self.deviation
+        up, down = predicted[1 : 1 + free.size], predicted[1 + free.size :]
+        rows = self.deviation.size
+        jacobian = np.zeros((rows + x.size, x.size))
+        jacobian[:rows, free] = ((up - down) / (2.0 * self._step[:, None])).T
+        jacobian[rows:] = np.eye(x.size)
+        return np.concatenate((predicted[0], x)), jacobian
