@@ -90,6 +90,10 @@ class Client:
         """Sight marks and flight figures for each distance asked for."""
         return self._computed("/v1/mark-table", request)
 
+    def calibration(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Marks corrected by what was seen on the range, and what to shoot next."""
+        return self._computed("/v1/calibration", request)
+
     def trajectory(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Points along one flight, and its apex."""
         return self._computed("/v1/trajectory", request)
@@ -110,6 +114,10 @@ class Client:
         """Distances that the sight's window shows, before and after it is shifted."""
         return self._computed("/v1/sight-travel", request)
 
+    def sight_shift(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """How far a re-mounted sight has moved, from one group, and whether that is real."""
+        return self._computed("/v1/sight-shift", request)
+
     def slopes(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Marks over slant distances and slopes."""
         return self._computed("/v1/slopes", request)
@@ -117,6 +125,10 @@ class Client:
     def wind(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """What winds of several speeds and directions do at each distance."""
         return self._computed("/v1/wind", request)
+
+    def error_budget(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """What each input does to the impact, its share of the scatter, what is worth fixing."""
+        return self._computed("/v1/error-budget", request)
 
     def setup_change(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Where a second set-up hits with the first one's marks, and the marks to move to."""

@@ -6,15 +6,18 @@ import orjson
 from flask import Flask
 
 from arrowloft.api import (
+    calibration,
     cant_tolerance,
     clearance,
     entrance,
+    error_budget,
     health,
     launch_speed,
     mark_table,
     models,
     openapi,
     setup_change,
+    sight_shift,
     sight_travel,
     slopes,
     trajectory,
@@ -39,11 +42,14 @@ def _resources(edge: Edge, served: dict[str, bytes]) -> list[Resource]:
     return [
         mark_table.resource(edge),
         trajectory.resource(edge),
+        calibration.resource(edge),
         cant_tolerance.resource(edge),
         clearance.resource(edge),
         sight_travel.resource(edge),
+        sight_shift.resource(edge),
         slopes.resource(edge),
         wind.resource(edge),
+        error_budget.resource(edge),
         setup_change.resource(edge),
         launch_speed.resource(edge),
         models.listing(edge),

@@ -35,7 +35,8 @@ Every error is a problem after RFC 9457, whose `errors` point at the members at 
 
 A body may have at most {body} bytes, a table {distances} distances, a trajectory {samples}
 points, a grid (of distances times slopes, say) {cells} cells, a clearance {obstacles}
-obstacles. These figures are for aiming, not for safety."""
+obstacles, a calibration {observations} observations. These figures are for aiming, not for
+safety."""
 
 _REPEATABLE = (
     "The answer depends on the request alone: it may be asked again at any time, with POST or "
@@ -74,6 +75,7 @@ def document(resources: Sequence[Resource], limits: Limits, examples: Examples) 
                 samples=limits.samples,
                 cells=limits.cells,
                 obstacles=limits.obstacles,
+                observations=limits.observations,
             ),
             "license": {"name": "MIT", "identifier": "MIT"},
         },

@@ -79,6 +79,12 @@ KINDS: Mapping[str, Kind] = {
         "The flight cannot be followed",
         "Check mass, diameter, drag and speed: they describe an arrow that hardly flies.",
     ),
+    "cannot-be-fitted": Kind(
+        422,
+        "The observations cannot be fitted",
+        "Check the observations and the set-up against each other: marks, signs, units and "
+        "distances. Leave out what is in doubt, or give smaller priors.",
+    ),
     "no-such-path": Kind(
         422,
         "The path asked for does not exist",

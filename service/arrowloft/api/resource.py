@@ -26,7 +26,7 @@ class Limits:
 
     body: bytes of a request's body.  distances: rows of a table.  samples: points of a
     trajectory.  cells: flights of a grid, such as distances times slopes.  obstacles: of
-    one clearance.
+    one clearance.  observations: of one calibration.
     """
 
     body: int = 64 * 1024
@@ -34,6 +34,7 @@ class Limits:
     samples: int = 2000
     cells: int = 5000
     obstacles: int = 20
+    observations: int = 100
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from arrowloft.api.parameters import Chosen
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.replies import ReplyUnits, significant, sources_reply
 from arrowloft.api.shared import SPEEDS
+from arrowloft.api.unknown_launch import UnknownLaunch
 from arrowloft.core.air import Air
 from arrowloft.core.equipment import Arrow, Bow
 from arrowloft.core.flow import DragLaw, Flow
@@ -175,7 +176,7 @@ def resolve(request: Mapping[str, Any], registry: Registry) -> Setup:
     gravity = gravity_of(request, notes)
     drag, law = _drag(request.get("drag"), registry)
     launch, launched, launch_notes = _launch(
-        request["launch"], LaunchCase(bow, arrow, state, law), registry
+        request.get("launch"), LaunchCase(bow, arrow, state, law), registry
     )
     notes += launch_notes
     setup = Setup(
@@ -226,8 +227,12 @@ def _blamed_law(law: DragLaw) -> DragLaw:
 
 
 def _launch(
-    chosen: Chosen, case: LaunchCase, registry: Registry
+    chosen: Chosen | None, case: LaunchCase, registry: Registry
 ) -> tuple[LaunchModel, LaunchSpeed, tuple[Note, ...]]:
+    if chosen is None:
+        unknown = UnknownLaunch()
+        launched = unknown.launch_speed(case)
+        return unknown, launched, launched.notes
     with Blamed("launch"):
         model = registry.build("launch", chosen.name, chosen.parameters)
         launched = guarded_launch(model, case)

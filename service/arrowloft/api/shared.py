@@ -272,6 +272,7 @@ def request_schema(
     models: ModelSchemas,
     own: Mapping[str, Member],
     *,
+    launch_required: bool = True,
     drag_required: bool = True,
     sight: bool | None = None,
     shot: bool = True,
@@ -284,7 +285,9 @@ def request_schema(
     members: dict[str, Any] = {
         "bow": Part(Bow(), "The bow.", required=True),
         "arrow": Part(Arrow(), "The arrow.", required=True),
-        "launch": ModelChoice("launch", models, "The launch-speed model.", required=True),
+        "launch": ModelChoice(
+            "launch", models, "The launch-speed model.", required=launch_required
+        ),
         "drag": ModelChoice("drag", models, "The drag model.", required=drag_required),
         "air": Part(Air(), "The air, as far as it was measured."),
         "site": Part(Site(), "Where the shot is taken."),

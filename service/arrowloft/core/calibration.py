@@ -44,6 +44,10 @@ STATIONARY = 1e-2
 left there foretells."""
 
 
+class Unsettled(Unsolved):
+    """A fit that does not come to the least sum."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Calibration:
     """A fit; the rows of its arrays are those of `Predictions.values`, SI.
@@ -59,6 +63,9 @@ class Calibration:
     scattered: rows whose deviation comes of the archer's scatter, (rows,) bool.
     degrees: of freedom of that scatter, (rows,); inf for the others.
     evaluations: how often the observations were predicted.
+    inflation: factor on all variances where the observations scatter about the fit more than
+        their uncertainties allow (Birge 1932; from memory); 1 where they do not. It is no
+        part of `covariance`.
     """
 
     prior: Prior
@@ -73,6 +80,7 @@ class Calibration:
     scattered: Mask
     degrees: Array
     evaluations: int
+    inflation: float = 1.0
 
     @property
     def values(self) -> Array:
@@ -82,7 +90,8 @@ class Calibration:
     @property
     def uncertainties(self) -> Array:
         """Their standard uncertainties, (6,), SI; of speed in m/s, of drag in its factor."""
-        return np.sqrt(np.diag(self.covariance)) * self.prior.rates(self.x)
+        variances = self.inflation * np.diag(self.covariance)
+        return np.sqrt(variances) * self.prior.rates(self.x)
 
     @property
     def correlations(self) -> Array:
@@ -127,7 +136,7 @@ def calibrate(
     """Fit the unknowns of one set-up (every member of the shot a float) to observations.
 
     Raises NeverArrives, BeyondReach or TooNear where the set-up as assumed cannot have been
-    shot so (lanes: the zero distance, then the speed readings), and Unsolved where the fit
+    shot so (lanes: the zero distance, then the speed readings), and Unsettled where the fit
     does not settle.
     """
     predictions = Predictions(shot, sight.zero_distance, observations)
@@ -144,7 +153,7 @@ def calibrate(
         if fit.grad @ covariance @ fit.grad <= STATIONARY**2:
             break
     else:
-        raise Unsolved("the calibration does not settle")
+        raise Unsettled("the calibration does not settle")
     return Calibration(
         prior=prior,
         predictions=predictions,

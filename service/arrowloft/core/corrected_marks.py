@@ -33,6 +33,7 @@ class CorrectedMarks:
     degrees: of freedom of these: inf where no archer's scatter enters.
     zero_error: how far the pin stands above its zero mark, m.
     setting: of the sight at the mark.
+    rise: of the impact per travel of the pin.
     response: change of the travel per x, (rows, 6), m.
     height_response: of the impact's height with the mark as it is, (rows, 6), m.
     """
@@ -44,8 +45,29 @@ class CorrectedMarks:
     degrees: Array
     zero_error: float
     setting: Setting
+    rise: Array
     response: Array
     height_response: Array
+
+    def rows(self, chosen: slice) -> "CorrectedMarks":
+        """Some of the rows."""
+        return CorrectedMarks(
+            table=self.table.rows(chosen),
+            setting=self.setting.rows(chosen),
+            zero_error=self.zero_error,
+            **{
+                name: getattr(self, name)[chosen]
+                for name in (
+                    "travel",
+                    "uncertainty",
+                    "height_uncertainty",
+                    "degrees",
+                    "rise",
+                    "response",
+                    "height_response",
+                )
+            },
+        )
 
     def chance(self, tolerance: Array) -> Array:
         """Chance that each mark sends arrows no farther than `tolerance`, m, up or down.
@@ -80,6 +102,7 @@ def corrected_marks(
         degrees=degrees,
         zero_error=zero_error,
         setting=sight.setting(travel),
+        rise=rise,
         response=response,
         height_response=-rise[:, None] * response,
     )
@@ -88,10 +111,10 @@ def corrected_marks(
 def doubt(calibration: Calibration, response: Array) -> tuple[Array, Array]:
     """Variance of what has a response a to x, and its degrees of freedom, each (rows,).
 
-    The variance is a P a, P the covariance of the fit. The archer's scatter s enters by the
-    information F of the rows that rest on it: d(a P a) / d(ln s^2) = a P F P a. So, after
-    Welch and Satterthwaite, the degrees are (a P a)^2 / sum_k (a P F_k P a)^2 / k over the
-    scatters known with k degrees.
+    The variance is a P a, P the covariance of the fit with its inflation. The archer's
+    scatter s enters by the information F of the rows that rest on it:
+    d(a P a) / d(ln s^2) = a P F P a. So, after Welch and Satterthwaite, the degrees are
+    (a P a)^2 / sum_k (a P F_k P a)^2 / k over the scatters known with k degrees.
     """
     spread = response @ calibration.covariance
     variance = np.einsum("ru,ru->r", spread, response)
@@ -100,7 +123,7 @@ def doubt(calibration: Calibration, response: Array) -> tuple[Array, Array]:
         rows = calibration.scattered & (calibration.degrees == degrees)
         share = np.einsum("ru,du->rd", spread, calibration.design[rows])
         lost += np.einsum("rd,rd->r", share, share) ** 2 / degrees
-    return variance, effective_degrees(variance, lost)
+    return calibration.inflation * variance, effective_degrees(variance, lost)
 
 
 def effective_degrees(variance: Array, lost: Array) -> Array:

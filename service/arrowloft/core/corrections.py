@@ -10,11 +10,14 @@ from arrowloft.core.aim import aim
 from arrowloft.core.archer_scatter import ArcherScatter, Scatter
 from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.calibration import Calibration
+from arrowloft.core.corrected_marks import doubt, mark_response
 from arrowloft.core.observations import End, stacked
 from arrowloft.core.reach import require_reached
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Sight
 from arrowloft.core.unknowns import WINDAGE, ZERO
+
+_LAST = slice(-1, None)
 
 NOISE = 0.05
 """Chance of so large an error of its centre at which an end says that its mark is off."""
@@ -28,7 +31,8 @@ class Corrections:
     nudge_uncertainty: its standard uncertainty, from the archer's scatter.
     beyond_scatter: whether the centre is farther off than that scatter explains.
     move: from the mark shot to the one that all observations and the prior together say is
-        right, in the end's own conditions.
+        right, in the end's own conditions; NaN where its distance is beyond reach.
+    move_uncertainty: its standard uncertainty, as on a day like the set-up's.
     windage_nudge, windage_nudge_uncertainty, windage_beyond_scatter, windage_move: the same
         to the side; NaN and False where no place to the side was noted.
     """
@@ -37,6 +41,7 @@ class Corrections:
     nudge_uncertainty: Array
     beyond_scatter: Mask
     move: Array
+    move_uncertainty: Array
     windage_nudge: Array
     windage_nudge_uncertainty: Array
     windage_beyond_scatter: Mask
@@ -56,7 +61,8 @@ def corrections(
     per tangent of the launch angle; a pin that moves right by m takes it to the left by m
     over the sight's radius times the distance.
 
-    Raises TooNear and BeyondReach; their lanes count the ends, then the zero distance.
+    Raises TooNear, whose lanes count the ends, then the zero distance, and BeyondReach for
+    the zero distance alone.
     """
     landed = [end.landed for end in ends]
     distance = np.array([arrows.distance for arrows in landed])
@@ -66,7 +72,7 @@ def corrections(
     fitted = stacked([calibration.shot(s) for s in (*(end.shot for end in ends), shot)])
     radius = calibration.sight(sight).radius
     aimed = aim(fitted, np.append(distance, sight.zero_distance), windage=True)
-    require_reached(fitted, aimed)
+    require_reached(fitted.take(_LAST), aimed.lanes(_LAST))
     tangent = np.tan(aimed.launch_angle)
     mark = radius * (tangent[:-1] - tangent[-1]) + calibration.values[ZERO]
     rise = (aimed.lever * np.cos(aimed.launch_angle) ** 2)[:-1] / radius
@@ -80,6 +86,7 @@ def corrections(
         nudge_uncertainty=vertical / rise,
         beyond_scatter=_beyond(up, vertical, scatter.vertical.degrees),
         move=mark - np.array([end.travel for end in ends]),
+        move_uncertainty=_mark_uncertainty(calibration, shot, sight, distance, aimed.reached[:-1]),
         windage_nudge=right / aside,
         windage_nudge_uncertainty=np.where(np.isnan(right), np.nan, sideways / aside),
         windage_beyond_scatter=_beyond(right, sideways, scatter.sideways.degrees),
@@ -87,6 +94,18 @@ def corrections(
         - calibration.values[WINDAGE]
         - np.array([end.windage_travel for end in ends]),
     )
+
+
+def _mark_uncertainty(
+    calibration: Calibration, shot: Shot, sight: Sight, distance: Array, reached: Mask
+) -> Array:
+    """Standard uncertainty of the marks of distances, (ends,), m; NaN where not reached."""
+    found = np.full(distance.size, np.nan)
+    if reached.any():
+        fitted, by = calibration.shot(shot), calibration.sight(sight)
+        response = mark_response(fitted, by, distance[reached]) * calibration.prior.uncertainties
+        found[reached] = np.sqrt(doubt(calibration, response)[0])
+    return found
 
 
 def _centres(scatter: Scatter, distance: Array, arrows: Array) -> Array:

@@ -7,6 +7,7 @@ from arrowloft.core.archer_scatter import ArcherScatter, archer_scatter
 from arrowloft.core.arrays import Array
 from arrowloft.core.groups import Group
 from arrowloft.core.landed import Landed
+from arrowloft.core.whitened import LEAST_DEVIATION
 
 UNLIKELY = 0.005
 """Chance, over all arrows of an end, at which a sound one is taken for a flyer."""
@@ -56,7 +57,9 @@ def _chance(
     if right is not None and landed.right is not None:
         axes.append((right[index] - landed.right, scatter.sideways))
     spread = 1.0 + 1.0 / len(others)
-    squares = [off**2 / ((s.deviation * distance) ** 2 * spread) for off, s in axes]
+    # Arrows in one hole have no scatter, and are not read to nothing.
+    deviations = [max(s.deviation * distance, LEAST_DEVIATION) for _, s in axes]
+    squares = [off**2 / (s**2 * spread) for (off, _), s in zip(axes, deviations, strict=True)]
     return float(fisher.sf(np.mean(squares), len(axes), _degrees(scatter)))
 
 

@@ -19,7 +19,7 @@ class Landed:
     degrees: degrees of freedom of each of these; 0 where there are none.
 
     Raises ValueError for a distance that is not positive, fewer than one arrow, a negative
-    standard deviation.
+    standard deviation, negative degrees of freedom.
     """
 
     distance: float
@@ -37,10 +37,19 @@ class Landed:
             raise ValueError("at least one arrow")
         if any(scatter is not None and scatter < 0.0 for scatter in (self.vertical, self.sideways)):
             raise ValueError("standard deviations are not negative")
+        if self.degrees < 0.0:
+            raise ValueError("degrees of freedom are not negative")
 
     @classmethod
     def of_arrows(cls, distance: float, up: Array, right: Array | None = None) -> Self:
-        """The arrows one by one: places from the aim point, (arrows,), m."""
+        """The arrows one by one: places from the aim point, (arrows,), m.
+
+        ValueError for no arrow at all, and where some lack their place to the right.
+        """
+        if not up.size:
+            raise ValueError("at least one arrow")
+        if right is not None and right.shape != up.shape:
+            raise ValueError("as many places to the right as up")
         several = up.size >= LEAST_ARROWS
         return cls(
             distance=distance,

@@ -1,6 +1,6 @@
 """Sight marks: one shot and one sight at many distances."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -68,6 +68,15 @@ class MarkTable:
     pins: Pins | None
     error: float
     airspeed_range: tuple[float, float]
+
+    def rows(self, chosen: slice) -> "MarkTable":
+        """Some of the rows."""
+        arrays: dict[str, Any] = {
+            item.name: value[chosen]
+            for item in fields(self)
+            if isinstance(value := getattr(self, item.name), np.ndarray)
+        }
+        return replace(self, **arrays)
 
 
 def mark_table(

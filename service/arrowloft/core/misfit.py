@@ -6,11 +6,16 @@ the squared distance from that foretelling, in its own standard uncertainties, i
 
     d^2 = r^T (1 - H)^-1 r
 
-which is also what the sum of squares falls by where the observation is left out.
+which is also what the sum of squares falls by where the observation is left out. Where a
+robust loss has given the rows less weight, W, both are of the rows by its root, and
+
+    d^2 = u^T ((1 - H)^-1 - 1 + W)^-1 u,  u = (1 - H)^-1 r
+
+for the observation still claims its own uncertainty, however little the fit heeds it.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.stats import chi2
@@ -20,6 +25,7 @@ from arrowloft.core.archer_scatter import ArcherScatter
 from arrowloft.core.arrays import Array, Lanes
 from arrowloft.core.calibration import Calibration, Loss, calibrate
 from arrowloft.core.observations import End, Observation, Predictions
+from arrowloft.core.reach import Unsolved
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Sight
 from arrowloft.core.slips import put_right
@@ -35,6 +41,10 @@ another: odds of 20 to 1 for either of two equally likely slips."""
 
 SPARED = 3
 """At most one observation in so many is set aside: beyond that the set-up itself is wrong."""
+
+GROSS = 8.0
+"""Standard uncertainties from which on an observation is a slip whatever else there is: up to
+half of all are set aside then, and even a single one, against the prior alone."""
 
 EXPLAINED = 0.05
 """Chance at which a slip, put right, is taken to explain an observation."""
@@ -103,7 +113,10 @@ class Case:
 
 
 def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judged:
-    """Calibrate, setting aside what does not fit; at most one observation in SPARED.
+    """Calibrate, setting aside what does not fit.
+
+    At most one observation in SPARED, or one in two where they are GROSS. Observations that
+    scatter about the fit more than they should inflate all variances.
 
     Raises as `calibrate` does; the ends that NeverArrives counts are those of `observations`.
     """
@@ -113,10 +126,14 @@ def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judge
         fit = case.fit(some)
         inside = foretold(fit, some)
         suspects = [kept[place] for place in suspicious(inside)]
-        if len(suspects) != 1 or len(aside) >= len(observations) // SPARED:
+        gross = bool(inside.distance.max(initial=0.0) > GROSS)
+        if len(suspects) != 1 or len(aside) >= _most_aside(len(observations), gross):
             break
         kept.remove(suspects[0])
         aside += suspects
+    goodness = _goodness(fit)
+    if suspects or goodness.chance < UNLIKELY:
+        fit = replace(fit, inflation=max(goodness.chi_square / max(goodness.degrees, 1), 1.0))
     return Judged(
         calibration=fit,
         kept=tuple(kept),
@@ -125,18 +142,25 @@ def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judge
         contradicting=tuple(suspects),
         slips={index: _slips(case, fit, observations[index]) for index in aside}
         | {index: _slips_within(case, observations, kept, index) for index in suspects},
-        goodness=_goodness(fit),
+        goodness=goodness,
     )
+
+
+def _most_aside(observations: int, gross: bool) -> int:
+    """How many observations may be set aside."""
+    return max(observations // 2, 1) if gross else observations // SPARED
 
 
 def foretold(fit: Calibration, observations: Sequence[Observation]) -> Foretold:
     """Each observation of a fit against all others of it and the prior."""
     whitened = np.sqrt(fit.weight) * fit.residuals / fit.deviation
     squares, chances = [], []
-    for rows in _rows_of(fit.predictions, observations):
+    for rows in rows_of(observations):
         own = fit.design[rows]
-        left = np.eye(rows.size) - own @ fit.covariance @ own.T
-        squares.append(max(float(whitened[rows] @ np.linalg.solve(left, whitened[rows])), 0.0))
+        spread = np.linalg.inv(np.eye(rows.size) - own @ fit.covariance @ own.T)
+        miss = spread @ whitened[rows]
+        spread -= np.diag(1.0 - fit.weight[rows])
+        squares.append(max(float(miss @ np.linalg.solve(spread, miss)), 0.0))
         chances.append(_chance(squares[-1], rows.size, float(fit.degrees[rows].min())))
     return Foretold(distance=np.sqrt(np.array(squares)), chance=np.array(chances))
 
@@ -145,19 +169,36 @@ def foretold_from_outside(
     case: Case, fit: Calibration, observations: Sequence[Observation]
 ) -> Foretold:
     """Observations that are not a part of the fit against what it foretells of them."""
+    try:
+        return _from_outside(case, fit, observations)
+    except Unsolved:
+        if len(observations) > 1:
+            return _joined([foretold_from_outside(case, fit, [one]) for one in observations])
+        # An arrow that never comes there, or hardly, is foretold least of all.
+        return Foretold(distance=np.array([np.inf]), chance=np.array([0.0]))
+
+
+def _from_outside(case: Case, fit: Calibration, observations: Sequence[Observation]) -> Foretold:
+    """As above; raises Unsolved where one of the arrows does not come to its target."""
     predictions = Predictions(case.shot, case.sight.zero_distance, observations)
     deviation, _, degrees = deviations(predictions, case.scatter)
     whitened = Whitened(case.prior, predictions, deviation)
     rows = deviation.size
     miss, design = whitened.residuals(fit.x)[:rows], whitened.jacobian(fit.x)[:rows]
     squares, chances = [], []
-    for own in _rows_of(predictions, observations):
+    for own in rows_of(observations):
         spread = np.eye(own.size) + design[own] @ fit.covariance @ design[own].T
-        square = float(miss[own] @ np.linalg.solve(spread, miss[own]))
-        # An arrow that never comes there is foretold least of all.
-        squares.append(square if np.isfinite(square) else np.inf)
+        squares.append(float(miss[own] @ np.linalg.solve(spread, miss[own])))
         chances.append(_chance(squares[-1], own.size, float(degrees[own].min())))
     return Foretold(distance=np.sqrt(np.array(squares)), chance=np.array(chances))
+
+
+def _joined(parts: Sequence[Foretold]) -> Foretold:
+    """Several one after another."""
+    return Foretold(
+        distance=np.concatenate([part.distance for part in parts]),
+        chance=np.concatenate([part.chance for part in parts]),
+    )
 
 
 def suspicious(found: Foretold) -> list[int]:
@@ -165,7 +206,8 @@ def suspicious(found: Foretold) -> list[int]:
     if not found.chance.size or found.chance.min() * found.chance.size >= UNLIKELY:
         return []
     square = found.distance**2
-    worst = float(square[int(found.chance.argmin())])
+    # Far enough off, several have no chance at all: of these the farthest is the worst.
+    worst = float(square[found.chance == found.chance.min()].max())
     return [int(index) for index in np.flatnonzero(square > max(worst - TOLD_APART, 0.0))]
 
 
@@ -181,11 +223,8 @@ def _all_foretold(
     if not others:
         return inside
     outside = foretold_from_outside(case, fit, [observations[index] for index in others])
-    order = np.argsort(np.array([*kept, *others]))
-    return Foretold(
-        distance=np.concatenate((inside.distance, outside.distance))[order],
-        chance=np.concatenate((inside.chance, outside.chance))[order],
-    )
+    both, order = _joined([inside, outside]), np.argsort(np.array([*kept, *others]))
+    return Foretold(distance=both.distance[order], chance=both.chance[order])
 
 
 def _slips(case: Case, fit: Calibration, observation: Observation) -> tuple[str, ...]:
@@ -208,7 +247,7 @@ def _goodness(fit: Calibration) -> Goodness:
     whitened = fit.residuals / fit.deviation
     total = float(whitened @ (fit.weight * whitened) + fit.x @ fit.x)
     rows = whitened.size
-    chance = _chance(total, rows, float(fit.degrees.min(initial=np.inf)))
+    chance = _chance(total, rows, float(fit.degrees.min())) if rows else 1.0
     return Goodness(chi_square=total, degrees=rows, chance=chance)
 
 
@@ -219,15 +258,20 @@ def _chance(square: float, rows: int, degrees: float) -> float:
     return float(fisher.sf(square / rows, rows, degrees))
 
 
-def _rows_of(predictions: Predictions, observations: Sequence[Observation]) -> Iterator[Lanes]:
+def rows_of(observations: Sequence[Observation]) -> Iterator[Lanes]:
     """The rows of `Predictions.observed` that belong to each observation."""
-    ends, aside = len(predictions.ends), predictions.aside.tolist()
-    end = reading = 0
-    for observation in observations:
-        if isinstance(observation, End):
-            beside = [ends + aside.index(end)] if end in aside else []
-            yield np.array([end, *beside])
-            end += 1
-        else:
-            yield np.array([ends + len(aside) + reading])
+    ends = [item for item in observations if isinstance(item, End)]
+    side = len(ends)
+    reading = side + sum(end.landed.right is not None for end in ends)
+    end = 0
+    for item in observations:
+        if not isinstance(item, End):
+            yield np.array([reading])
             reading += 1
+            continue
+        if item.landed.right is None:
+            yield np.array([end])
+        else:
+            yield np.array([end, side])
+            side += 1
+        end += 1

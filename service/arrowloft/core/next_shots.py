@@ -78,8 +78,8 @@ class Known:
         """What a calibration has left, with the archer's scatter up and down."""
         design = calibration.design[calibration.scattered]
         return cls(
-            covariance=calibration.covariance,
-            scattered=design.T @ design,
+            covariance=calibration.inflation * calibration.covariance,
+            scattered=design.T @ design / calibration.inflation,
             degrees=scatter.degrees,
         )
 

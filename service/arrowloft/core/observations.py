@@ -11,6 +11,7 @@ from arrowloft.core.air import Air
 from arrowloft.core.arrays import Array, Lanes
 from arrowloft.core.impacts import impacts
 from arrowloft.core.landed import Landed
+from arrowloft.core.reach import require_reached
 from arrowloft.core.shot import Shot
 from arrowloft.core.unknowns import DRAG, PEEP_HEIGHT, RADIUS, SPEED, WINDAGE, ZERO
 
@@ -95,6 +96,15 @@ class Predictions:
         angle, speed = self._aimed(unknowns, lanes)
         up, right = self._impacts(unknowns, lanes, angle)
         return np.concatenate((up, right[:, self.aside], speed), axis=1)
+
+    def require_reached(self, unknowns: Array) -> None:
+        """Raise BeyondReach unless the zero distance and all readings are reached.
+
+        unknowns: (6,).  Lanes count the zero distance and then the readings.
+        """
+        count = self._distances.size
+        shot = _varied(self._aimed_shot, unknowns[:, None], 1, count)
+        require_reached(shot, aim(shot, self._distances))
 
     def _aimed(self, unknowns: Array, lanes: int) -> tuple[Array, Array]:
         """Launch angle at the zero distance, (lanes,), and speeds read, (lanes, readings)."""

@@ -7,11 +7,13 @@ speed and drag and ones for the others.
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from arrowloft.core.arrays import Array
 from arrowloft.core.calibration import Calibration
+from arrowloft.core.next_shots import Butts
 from arrowloft.core.unknowns import DRAG, NAMES, SPEED
 
 TELLING = {SPEED: 0.02, DRAG: 0.15}
@@ -64,8 +66,66 @@ def separation(calibration: Calibration, *more: Array) -> Separation:
     )
 
 
-def speed_reading(calibration: Calibration, uncertainty: float) -> Array:
+READING = 0.3048
+"""Standard uncertainty of a chronograph's reading, m/s: 1 ft/s."""
+
+
+Kind = Literal["speed-reading", "two-speed-readings", "arrows"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prospect:
+    """Something more that might be seen, and what would then be told.
+
+    kind: a reading of the launch speed; that and another at a butt; or an end of arrows.
+    index: of the butt; None for the launch speed alone.
+    """
+
+    kind: Kind
+    index: int | None
+    then: Separation
+
+
+def prospects(
+    calibration: Calibration, butts: Butts, arrows: int, speeds: Array
+) -> tuple[Prospect, ...]:
+    """What more readings or arrows would tell of speed and drag.
+
+    A reading of the launch speed; that and one at the longest butt; and the end that tells
+    most of the drag.  speeds: of arrival at the butts, (butts,), m/s.
+    """
+    launch = speed_reading(calibration)
+    noise = butts.noise(arrows)
+    thens = [
+        separation(calibration, response / sigma)
+        for response, sigma in zip(butts.response, noise, strict=True)
+    ]
+    best, far = int(np.argmin([then.drag for then in thens])), int(butts.distance.argmax())
+    arriving = arrival_reading(calibration, float(speeds[far]))
+    return (
+        Prospect(kind="speed-reading", index=None, then=separation(calibration, launch)),
+        Prospect(
+            kind="two-speed-readings", index=far, then=separation(calibration, launch, arriving)
+        ),
+        Prospect(kind="arrows", index=best, then=thens[best]),
+    )
+
+
+def speed_reading(calibration: Calibration, uncertainty: float = READING) -> Array:
     """Row of the design for the launch speed read with a standard uncertainty, m/s, (6,)."""
     row = np.zeros(len(NAMES))
     row[SPEED] = calibration.prior.rates(calibration.x)[SPEED] / uncertainty
     return row
+
+
+def arrival_reading(calibration: Calibration, speed: float, uncertainty: float = READING) -> Array:
+    """Row of the design for a speed v read on arrival, m/s, (6,).
+
+    v = v0 exp(-k x) of a flat path: v grows in proportion to v0, and falls by ln(v0 / v) of
+    itself per share of the drag.
+    """
+    row = np.zeros(len(NAMES))
+    shares = calibration.prior.uncertainties
+    row[SPEED] = shares[SPEED]
+    row[DRAG] = -np.log(float(calibration.values[SPEED]) / speed) * shares[DRAG]
+    return row * speed / uncertainty

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from arrowloft.core.arrays import Array
+from arrowloft.core.arrays import Array, Real
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,6 +25,11 @@ class Scale:
         sign = 1.0 if self.increases_down else -1.0
         return self.reading_at_zero + sign * travel / self.travel_per_unit
 
+    def travel_of(self, reading: float) -> float:
+        """Travel from the zero that a reading stands for, m, downward positive."""
+        sign = 1.0 if self.increases_down else -1.0
+        return sign * (reading - self.reading_at_zero) * self.travel_per_unit
+
 
 @dataclass(frozen=True, kw_only=True)
 class Thread:
@@ -44,8 +49,8 @@ class Thread:
         # Adding zero turns a rounded -0.0 into 0.0.
         return np.rint(self.turns(travel) * self.clicks_per_turn) + 0.0
 
-    def travel_of(self, clicks: Array) -> Array:
-        """Travel that whole clicks make, m."""
+    def travel_of(self, clicks: Real) -> Real:
+        """Travel that clicks make, m."""
         assert self.clicks_per_turn is not None
         return clicks * (self.travel_per_turn / self.clicks_per_turn)
 
@@ -60,6 +65,14 @@ class Setting:
     turns: Array | None = None
     clicks: Array | None = None
     reading: Array | None = None
+
+    def rows(self, chosen: slice) -> "Setting":
+        """Some of the rows."""
+        return Setting(
+            turns=None if self.turns is None else self.turns[chosen],
+            clicks=None if self.clicks is None else self.clicks[chosen],
+            reading=None if self.reading is None else self.reading[chosen],
+        )
 
     @classmethod
     def by(cls, thread: Thread | None, scale: Scale | None, travel: Array) -> "Setting":

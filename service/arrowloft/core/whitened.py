@@ -85,21 +85,35 @@ class Whitened:
             cost = np.einsum("lr,lr->l", miss, miss) + STARTS**2
             if np.isfinite(cost).any():
                 x = some[:, int(np.nanargmin(cost))]
-        lost = np.flatnonzero(~np.isfinite(self.residuals(x)))
-        if lost.size:
-            ends = len(self.predictions.ends)
-            if lost[0] < ends:
-                raise NeverArrives(tuple(int(row) for row in lost if row < ends))
-            raise Unsolved("a distance is beyond reach")
+        self._require_arrival(x)
         return x
+
+    def _require_arrival(self, x: Array) -> None:
+        """Raise as `calibrate` does unless all arrows come to where they were seen."""
+        try:
+            if np.isfinite(self.residuals(x)).all():
+                return
+        except Unsolved:
+            # Many steps about the point are too many flights to follow one by one.
+            pass
+        values = self.prior.values(x)
+        found = self.predictions(values[:, None])[0]
+        self.predictions.require_reached(values)
+        lost = np.flatnonzero(np.isnan(found[: len(self.predictions.ends)]))
+        if lost.size:
+            raise NeverArrives(tuple(lost.tolist()))
+        raise Unsolved("arrows hardly reach their target")
 
     def residuals(self, x: Array) -> Array:
         """(rows + 6,)."""
         return self._at(x)[0]
 
     def jacobian(self, x: Array) -> Array:
-        """(rows + 6, 6)."""
-        return self._at(x)[1]
+        """(rows + 6, 6); raises Unsolved where a step away the arrows no longer arrive."""
+        jacobian = self._at(x)[1]
+        if not np.isfinite(jacobian).all():
+            raise Unsolved("arrows hardly reach their target")
+        return jacobian
 
     def _at(self, x: Array) -> tuple[Array, Array]:
         if self._last is None or not np.array_equal(self._last[0], x):

@@ -1,0 +1,210 @@
+"""POST /v1/calibration: learn from the range, correct the marks, say what to shoot next."""
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any
+
+import numpy as np
+from flask import Response, request
+
+from arrowloft.api import reading, replies
+from arrowloft.api.blame import solving
+from arrowloft.api.calibration_members import (
+    CONFIDENCE,
+    calibration_members,
+    choices_of,
+    prior_notes,
+    prior_of,
+    tolerance_of,
+)
+from arrowloft.api.calibration_notes import session_notes
+from arrowloft.api.calibration_reply import (
+    corrected_columns,
+    correlations_reply,
+    fit_reply,
+    next_reply,
+    parameters_reply,
+    separation_reply,
+)
+from arrowloft.api.calibration_reply_schemas import CALIBRATION_REPLY
+from arrowloft.api.distances import pointer
+from arrowloft.api.groups import group_notes, group_of
+from arrowloft.api.landed import landed_notes, scatter_notes
+from arrowloft.api.observation_replies import observations_reply
+from arrowloft.api.observations import Seen, predicted_lanes, seen
+from arrowloft.api.problems import KINDS, Fault, Problem
+from arrowloft.api.replies import CSV, JSON
+from arrowloft.api.reply_schemas import reply_schema
+from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
+from arrowloft.api.setup import Setup, resolve
+from arrowloft.api.shared import request_schema
+from arrowloft.api.sights import sight_of, zero_distance
+from arrowloft.api.tables import csv_reply
+from arrowloft.core.calibration import Unsettled
+from arrowloft.core.marks import MarkTable, mark_table
+from arrowloft.core.range_session import Aims, RangeSession, learn, range_session
+from arrowloft.core.sight import Sight
+from arrowloft.core.whitened import NeverArrives
+from arrowloft.plugin import Note
+
+
+def resource(edge: Edge) -> Resource:
+    """The resource."""
+    schema = request_schema(
+        "CalibrationRequest",
+        edge.models,
+        calibration_members(edge.limits),
+        launch_required=False,
+        sight=True,
+    )
+
+    def view() -> Response:
+        form = replies.negotiate(request, JSON, CSV)
+        body = reading.read_object(request, edge.limits.body)
+        asked = schema.read(body)
+        setup = resolve(asked, edge.registry)
+        notes: list[Note] = []
+        sight = sight_of(asked["sight"], zero_distance(asked, notes))
+        aims = _aims(asked, setup, notes)
+        predicted = _predicted(asked, setup, sight, aims, body)
+        was_seen, session = _session(asked, setup, sight, aims, body)
+        units, found = setup.units, corrected_columns(session, aims, predicted)
+        if form == CSV:
+            return csv_reply(units, found)
+        own: dict[str, Any] = {
+            "zero_distance": units.value(sight.zero_distance, "distance"),
+            "rows": units.json_rows(found),
+            "next": next_reply(session, aims, units),
+            "observations": observations_reply(asked, was_seen, session, sight, units),
+            "parameters": parameters_reply(session.judged.calibration, units),
+            "correlations": correlations_reply(session.judged.calibration),
+            "separation": separation_reply(session, aims, units),
+            "fit": fit_reply(session.judged, asked.get("loss", "squares")),
+            "solution": replies.solution(
+                units, session.marks.table.airspeed_range, angle=session.marks.table.error
+            ),
+        }
+        told = [
+            *session_notes(asked, was_seen, session, units),
+            *_assumed(asked, session),
+            *prior_notes(asked, units),
+            *notes,
+            *setup.flown_notes(session.marks.table.airspeed_range),
+        ]
+        return replies.json_reply(setup.reply(own, told), forms=2)
+
+    return Resource(
+        path="/v1/calibration",
+        name="calibration",
+        summary="Marks corrected by what was seen on the range",
+        description="Fits launch speed, drag, peep height, sight radius and the sight's zero to "
+        "arrows, proven marks and speeds, each weighed by how sure it is, together with what was "
+        "known before. Gives corrected marks with their uncertainties and chances, names what "
+        "does not fit, and says what to shoot next and when to stop. Nothing is kept: send all "
+        "observations each time. `launch` may be left out where marks are proven and no speed is "
+        "known.",
+        view=view,
+        request=schema,
+        reply=reply_schema("CalibrationReply", CALIBRATION_REPLY),
+        forms=(CSV,),
+        problems=(*FLIGHT_PROBLEMS, "cannot-be-fitted"),
+    )
+
+
+def _aims(asked: Mapping[str, Any], setup: Setup, notes: list[Note]) -> Aims:
+    """What the archer is after."""
+    distances = np.array(asked["distances"])
+    choices = choices_of(asked, setup, distances)
+    return Aims(
+        distances=distances,
+        tolerance=tolerance_of(asked, distances, notes),
+        confidence=asked.get("confidence", CONFIDENCE),
+        butts=choices.distances,
+        arrows=choices.arrows,
+    )
+
+
+def _predicted(
+    asked: Mapping[str, Any], setup: Setup, sight: Sight, aims: Aims, body: dict[str, Any]
+) -> MarkTable | None:
+    """Marks before the range; None without a launch model."""
+    if "launch" not in asked:
+        return None
+    with solving(setup.units, _of_marks(body, aims)):
+        return mark_table(setup.shot(asked), sight, aims.distances)
+
+
+def _session(
+    asked: Mapping[str, Any], setup: Setup, sight: Sight, aims: Aims, body: dict[str, Any]
+) -> tuple[Seen, RangeSession]:
+    """What was seen, and what it tells."""
+    lanes = predicted_lanes(asked)
+
+    def of_predicted(lane: int) -> str:
+        return f"/observations/{lanes[lane]}" if lane < len(lanes) else "/sight/zero_distance"
+
+    group = group_of(asked["group"]) if "group" in asked else None
+    with solving(setup.units, of_predicted):
+        was_seen = seen(asked, setup, sight, group)
+
+    def of_reading(lane: int) -> str:
+        if lane == 0:
+            return "/sight/zero_distance"
+        return f"/observations/{was_seen.readings[lane - 1]}"
+
+    with solving(setup.units, of_reading), _fitting(was_seen):
+        learned = learn(
+            setup.shot(asked),
+            sight,
+            prior_of(asked, setup, sight),
+            was_seen.observations,
+            group=group,
+            loss=asked.get("loss", "squares"),
+        )
+    with solving(setup.units, _of_marks(body, aims)):
+        return was_seen, range_session(learned, aims)
+
+
+def _of_marks(body: dict[str, Any], aims: Aims) -> Callable[[int], str]:
+    """Lane of the core -> JSON pointer: distances, then butts, then the zero, then pins."""
+    rows, butts = aims.distances.size, aims.butts.size
+    listed = "distances" in body.get("next", {})
+
+    def pointer_of(lane: int) -> str:
+        if lane < rows:
+            return pointer(body, lane)
+        if lane < rows + butts:
+            return f"/next/distances/{lane - rows}" if listed else "/next/longest"
+        return "/sight/zero_distance"
+
+    return pointer_of
+
+
+@contextmanager
+def _fitting(was_seen: Seen) -> Iterator[None]:
+    """Observations that cannot have been shot so, and fits that do not settle, as problems."""
+    try:
+        yield
+    except NeverArrives as error:
+        detail = (
+            "As the set-up stands, no arrow shot with this mark comes to this distance: check the "
+            "mark, its sign and its unit, and the distance."
+        )
+        places = [was_seen.ends[end] for end in error.ends]
+        raise Problem(
+            "invalid-request",
+            detail,
+            [Fault(f"/observations/{place}", detail) for place in places],
+        ) from error
+    except Unsettled as error:
+        detail = KINDS["cannot-be-fitted"].advice
+        raise Problem("cannot-be-fitted", detail, (Fault("/observations", detail),)) from error
+
+
+def _assumed(asked: Mapping[str, Any], session: RangeSession) -> list[Note]:
+    """What was assumed of the arrows and of the archer's scatter."""
+    notes = scatter_notes(session.scatter)
+    if "group" in asked:
+        notes += group_notes(group_of(asked["group"]))
+    told = [note for item in asked["observations"] if "up" in item for note in landed_notes(item)]
+    return [*notes, *told[:1]]

@@ -1,0 +1,234 @@
+"""What a calibration has to say in words, the worst first."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from arrowloft.api.calibration_reply import status_of
+from arrowloft.api.observations import Seen
+from arrowloft.api.replies import ReplyUnits
+from arrowloft.core.calibration import Calibration
+from arrowloft.core.observations import End
+from arrowloft.core.range_session import RangeSession
+from arrowloft.core.unknowns import DRAG, NAMES, SPEED, ZERO
+from arrowloft.plugin import Note
+
+_POOR = 0.01
+_FAR = 3.0
+"""Standard uncertainties of the prior from which on a fitted value is told to be far off."""
+
+_SLIPS = {
+    "sign": "up and down (or left and right) taken for each other",
+    "sign-of-mark": "the mark counted the wrong way",
+    "yards-for-metres": "the distance in metres, not yards",
+    "metres-for-yards": "the distance in yards, not metres",
+    "feet-for-metres": "the speed in m/s, not ft/s",
+    "metres-for-feet": "the speed in ft/s, not m/s",
+}
+
+_PRIOR_ALONE = (
+    "Nothing else was seen, so that the set-up itself may as well be at fault: check its members. "
+    "The marks are those from before the range."
+)
+
+_PROVE = Note(
+    "prove-corrected-marks",
+    "Corrected marks are still computed: shoot them from near to far, with a safe backstop, before "
+    "relying on any of them.",
+)
+
+
+def session_notes(
+    asked: Mapping[str, Any], seen: Seen, session: RangeSession, units: ReplyUnits
+) -> list[Note]:
+    """What was found of the observations, and what the fit rests on."""
+    said = _Said(asked, units)
+    return [
+        *said.misfits(session),
+        *said.flyers(seen),
+        *said.odd(seen, session),
+        *_poor(session),
+        *_far(session.judged.calibration),
+        *_few_values(session),
+        *_not_told(session),
+        *said.noise(seen, session),
+        *_stayed(session.judged.calibration),
+        _PROVE,
+    ]
+
+
+class _Said:
+    """Notes that name observations as the caller knows them."""
+
+    def __init__(self, asked: Mapping[str, Any], units: ReplyUnits) -> None:
+        self._items: Sequence[Mapping[str, Any]] = asked["observations"]
+        self._units = units
+
+    def _name(self, index: int) -> str:
+        item = self._items[index]
+        distance = self._units.text(item["distance"], "distance")
+        named = f" ({item['name']!r})" if "name" in item else ""
+        return f"observation {index}{named} at {distance}"
+
+    def misfits(self, session: RangeSession) -> list[Note]:
+        """What was set aside, and what contradicts."""
+        judged = session.judged
+        notes = [
+            Note(
+                "observation-set-aside",
+                f"The {self._name(index)} does not fit and was set aside: it is "
+                f"{judged.foretold.distance[index]:.3g} standard uncertainties from what the "
+                f"set-up and the other observations foretell. {_explained(judged.slips.get(index, ()))} "
+                f"{'' if judged.kept else _PRIOR_ALONE}".rstrip(),
+            )
+            for index in judged.aside
+        ]
+        doubtful = judged.contradicting
+        if len(doubtful) == 1:
+            notes.append(
+                Note(
+                    "observation-in-doubt",
+                    f"The {self._name(doubtful[0])} does not fit what was known before and the "
+                    f"other observations, too few to set it aside; it was used. "
+                    f"{_explained(judged.slips.get(doubtful[0], ()))} If the set-up was less "
+                    "certain than `priors` says, a sight not yet shot in for one, give larger "
+                    "priors.",
+                )
+            )
+        elif doubtful:
+            names = ", ".join(self._name(index) for index in doubtful)
+            notes.append(
+                Note(
+                    "observations-contradict",
+                    f"These contradict each other, without telling which is wrong: {names}. All "
+                    "were used, and all uncertainties enlarged: check what was written down, and "
+                    "shoot one of them again.",
+                )
+            )
+        return notes
+
+    def flyers(self, seen: Seen) -> list[Note]:
+        """Arrows left out."""
+        return [
+            Note(
+                "flyer-left-out",
+                f"Of the {self._name(index)} the arrows {', '.join(map(str, out))} of `impacts` "
+                "(counted from 0) are flyers by the scatter of the others and were left out.",
+            )
+            for index, out in enumerate(seen.flyers)
+            if out
+        ]
+
+    def odd(self, seen: Seen, session: RangeSession) -> list[Note]:
+        """Ends that scatter as this archer's arrows do not."""
+        return [
+            Note(
+                "scatter-odd",
+                f"The arrows of the {self._name(seen.ends[end])} scatter as this archer's others "
+                "do not: their scatter was not counted. Check the unit, and whether each arrow was "
+                "written down once.",
+            )
+            for end in session.odd
+        ]
+
+    def noise(self, seen: Seen, session: RangeSession) -> list[Note]:
+        """The last end, where its offset is no more than its scatter explains."""
+        found, ends = session.corrections, seen.ends
+        if found is None or "proven" in self._items[ends[-1]]:
+            return []
+        if ends[-1] in session.judged.aside:
+            return []
+        last = seen.observations[ends[-1]]
+        assert isinstance(last, End)
+        if found.beyond_scatter[-1] or found.windage_beyond_scatter[-1]:
+            return []
+        return [
+            Note(
+                "within-scatter",
+                f"The {self._name(ends[-1])} lies no farther off than its own arrows scatter: do "
+                "not nudge the sight by it alone; `correction.move` has what all ends together ask "
+                "for.",
+            )
+        ]
+
+
+def _explained(slips: Sequence[str]) -> str:
+    if not slips:
+        return "Check what was written down: sign, unit, distance and mark."
+    words = [_SLIPS.get(slip, slip.replace("-for-", " written for ")) for slip in slips]
+    return f"It would fit with {' or '.join(words)}: check what was written down."
+
+
+def _poor(session: RangeSession) -> list[Note]:
+    judged = session.judged
+    if judged.contradicting or judged.goodness.chance >= _POOR:
+        return []
+    return [
+        Note(
+            "poor-fit",
+            "As a whole the observations fit worse than their uncertainties allow, and no single "
+            "one stands out: the archer's scatter or the priors may be larger than was said, or "
+            "conditions changed. All uncertainties were enlarged by that.",
+        )
+    ]
+
+
+def _far(fit: Calibration) -> list[Note]:
+    far = [NAMES[i] for i in range(len(NAMES)) if abs(fit.x[i]) > _FAR]
+    if not far:
+        return []
+    return [
+        Note(
+            "far-from-prior",
+            f"Fitted more than {_FAR:g} standard uncertainties from what was said before: "
+            f"{', '.join(far)}. Check these members of the set-up, or give larger `priors`.",
+        )
+    ]
+
+
+def _few_values(session: RangeSession) -> list[Note]:
+    fit, values = session.judged.calibration, session.judged.goodness.degrees
+    free = int((fit.prior.uncertainties > 0.0).sum())
+    if not fit.predictions.aside.size:
+        free -= int(fit.prior.windage_uncertainty > 0.0)
+    if values >= free or not fit.predictions.observed.size:
+        return []
+    return [
+        Note(
+            "fewer-values-than-unknowns",
+            f"{values} values were seen for {free} unknowns: what they cannot tell stays as it was "
+            "known before, and `status` says which.",
+        )
+    ]
+
+
+def _not_told(session: RangeSession) -> list[Note]:
+    fit = session.judged.calibration
+    vague = min(fit.prior.uncertainties[[SPEED, DRAG]]) > 0.0
+    if session.separation.told or not vague or not fit.deviation.size:
+        return []
+    return [
+        Note(
+            "speed-and-drag-not-told-apart",
+            "By themselves the observations do not tell launch speed and drag apart: fast arrows "
+            "that drag much and slow ones that drag little ask for the same marks. Marks within "
+            "the distances shot are right all the same; `separation.would_tell` says what would "
+            "tell.",
+        )
+    ]
+
+
+def _stayed(fit: Calibration) -> list[Note]:
+    stayed = [
+        name
+        for index, (name, status) in enumerate(zip(NAMES, status_of(fit), strict=True))
+        if status == "prior" and index != ZERO
+    ]
+    if not stayed or not fit.deviation.size:
+        return []
+    return [
+        Note(
+            "stayed-at-prior",
+            f"Not learned from these observations, and as they were known before: "
+            f"{', '.join(stayed)}.",
+        )
+    ]

@@ -1,0 +1,169 @@
+"""What a session on the range tells: the set-up learned, marks corrected, what to shoot next."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from arrowloft.core.archer_scatter import ArcherScatter, archer_scatter
+from arrowloft.core.arrays import Array, Lanes
+from arrowloft.core.calibration import Loss
+from arrowloft.core.corrected_marks import CorrectedMarks, corrected_marks
+from arrowloft.core.corrections import Corrections, corrections
+from arrowloft.core.groups import Group
+from arrowloft.core.misfit import Case, Judged, judged_calibration, rows_of
+from arrowloft.core.next_shots import Advice, Butts, Known, Wanted, advise
+from arrowloft.core.observations import End, Observation, Predictions
+from arrowloft.core.odd_scatters import odd_scatters
+from arrowloft.core.separation import Prospect, Separation, prospects, separation
+from arrowloft.core.shot import Shot
+from arrowloft.core.sight import Sight
+from arrowloft.core.unknowns import Prior
+from arrowloft.core.whitened import deviations
+
+
+@dataclass(frozen=True, kw_only=True)
+class Aims:
+    """What the archer is after, SI.
+
+    distances: of the marks wanted, (rows,).  tolerance: height that the impact may be off,
+        (rows,).  confidence: with which each must be within it.
+    butts: distances that can be shot, (butts,).  arrows: most of an end.
+    """
+
+    distances: Array
+    tolerance: Array
+    confidence: float
+    butts: Array
+    arrows: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Expected:
+    """What the fit expects of observations, those set aside included; arrays (values,), SI.
+
+    value: as `Predictions` orders them.  deviation: standard uncertainty of what was seen.
+    rows: of each observation: its height, then its place to the side where that was noted;
+        or its speed.
+    """
+
+    value: Array
+    deviation: Array
+    rows: tuple[Lanes, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class RangeSession:
+    """What was learned.
+
+    scatter: the archer's, pooled.  odd: positions among the ends of those whose arrows
+        scattered as this archer's do not; they are no part of it.
+    judged: the calibration and what it says of the observations.
+    expected: what it expects of each of them.
+    marks: at the distances wanted.  at_butts: at those that can be shot.
+    corrections: of all ends, in their order; None where there are none.
+    advice: what to shoot next.  separation: of speed and drag.
+    prospects: what would tell them apart.
+    """
+
+    scatter: ArcherScatter
+    odd: tuple[int, ...]
+    judged: Judged
+    expected: Expected
+    marks: CorrectedMarks
+    at_butts: CorrectedMarks
+    corrections: Corrections | None
+    advice: Advice
+    separation: Separation
+    prospects: tuple[Prospect, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Learned:
+    """What observations teach, before it is asked for what.
+
+    case: the set-up as assumed.  observations: all of them.
+    odd: positions among the ends of those that scatter oddly.
+    judged: the calibration.
+    """
+
+    case: Case
+    observations: tuple[Observation, ...]
+    odd: tuple[int, ...]
+    judged: Judged
+
+
+def learn(
+    shot: Shot,
+    sight: Sight,
+    prior: Prior,
+    observations: Sequence[Observation],
+    *,
+    group: Group | None = None,
+    loss: Loss = "squares",
+) -> Learned:
+    """Pool the archer's scatter, judge the observations, fit those that are sound.
+
+    shot, sight: the set-up as assumed, its marks counted from `sight.zero_distance`.
+    group: the archer's, as known before.
+
+    Raises as `calibrate` does; lanes count the zero distance, then the speed readings.
+    """
+    landed = [item.landed for item in observations if isinstance(item, End)]
+    odd = odd_scatters(landed, group)
+    sound = [arrows for index, arrows in enumerate(landed) if index not in odd]
+    scatter = archer_scatter(sound, group)
+    case = Case(shot=shot, sight=sight, prior=prior, scatter=scatter, loss=loss)
+    return Learned(
+        case=case,
+        observations=tuple(observations),
+        odd=tuple(odd),
+        judged=judged_calibration(case, observations),
+    )
+
+
+def range_session(learned: Learned, aims: Aims) -> RangeSession:
+    """Correct the marks by what was learned, and say what comes next.
+
+    Raises TooNear, BeyondReach and Unsolved; lanes count the distances wanted, then the
+    butts, then the zero distance.
+    """
+    case, fit, scatter = learned.case, learned.judged.calibration, learned.case.scatter
+    shot, sight, rows = case.shot, case.sight, aims.distances.size
+    everywhere = corrected_marks(fit, shot, sight, np.concatenate((aims.distances, aims.butts)))
+    marks, at_butts = everywhere.rows(slice(0, rows)), everywhere.rows(slice(rows, None))
+    butts = Butts(
+        distance=aims.butts,
+        response=at_butts.height_response,
+        scatter=scatter.vertical.deviation * aims.butts,
+    )
+    wanted = Wanted(
+        response=marks.height_response, tolerance=aims.tolerance, confidence=aims.confidence
+    )
+    ends = [item for item in learned.observations if isinstance(item, End)]
+    apart = separation(fit)
+    return RangeSession(
+        scatter=scatter,
+        odd=learned.odd,
+        judged=learned.judged,
+        expected=_expected(learned),
+        marks=marks,
+        at_butts=at_butts,
+        corrections=corrections(fit, shot, sight, ends, scatter) if ends else None,
+        advice=advise(Known.of(fit, scatter.vertical), wanted, butts, aims.arrows),
+        separation=apart,
+        prospects=() if apart.told else prospects(fit, butts, aims.arrows, at_butts.table.speed),
+    )
+
+
+def _expected(learned: Learned) -> Expected:
+    judged, case = learned.judged, learned.case
+    fit, rows = judged.calibration, tuple(rows_of(learned.observations))
+    if not judged.aside:
+        return Expected(value=fit.predicted, deviation=fit.deviation, rows=rows)
+    predictions = Predictions(case.shot, case.sight.zero_distance, learned.observations)
+    return Expected(
+        value=predictions(fit.values[:, None])[0],
+        deviation=deviations(predictions, case.scatter)[0],
+        rows=rows,
+    )
