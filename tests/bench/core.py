@@ -10,11 +10,16 @@ from setups import plain_shot
 
 from arrowloft.core.aim import aim
 from arrowloft.core.cant import Allowance, cant_table
+from arrowloft.core.corrected_marks import corrected_marks
 from arrowloft.core.distances import aim_at_distances
 from arrowloft.core.impacts import impacts
+from arrowloft.core.landed import Landed
 from arrowloft.core.marks import mark_table
+from arrowloft.core.observations import End
+from arrowloft.core.range_session import Aims, learn, range_session
 from arrowloft.core.sight import Sight, Thread
 from arrowloft.core.slopes import slope_table
+from arrowloft.core.unknowns import Prior
 from arrowloft.core.wind_table import wind_table
 
 YARD = 0.9144
@@ -34,6 +39,7 @@ def figures():
     yield _growth(shot)
     yield from _many(shot)
     yield from _grids(shot)
+    yield from _calibrations(shot)
 
 
 def _rival_table(shot, distances):
@@ -134,3 +140,47 @@ def _grids(shot):
     planes = np.repeat(np.linspace(18.0, 90.0, 8000), 9)
     spent = seconds(lambda: impacts(rolled, angle, planes), 3)
     yield seen("rolled arrows flown to a plane, a second a core", planes.size / spent)
+
+
+def _calibrations(shot):
+    """Six ends and the 81 marks corrected by them, as multiples of an 81-row mark table."""
+    planes = np.array([20.0, 40.0, 60.0, 20.0, 50.0, 70.0]) * YARD
+    marks = mark_table(shot, SIGHT, planes).travel
+    landed = np.array([10.0, -50.0, 30.0, -2.0, 40.0, 100.0]) * 1e-3
+    ends = [
+        End(
+            shot=shot,
+            landed=Landed(distance=float(plane), up=float(up), arrows=6),
+            travel=float(travel),
+        )
+        for plane, up, travel in zip(planes, landed, marks, strict=True)
+    ]
+    prior = Prior(
+        speed=shot.launch_speed,
+        speed_uncertainty=0.006,
+        drag_uncertainty=0.2,
+        peep_height=shot.peep_height,
+        peep_height_uncertainty=3e-3,
+        radius=SIGHT.radius,
+        radius_uncertainty=2e-3,
+        zero_uncertainty=5e-4,
+        windage_uncertainty=5e-3,
+    )
+    aims = Aims(
+        distances=ROWS,
+        tolerance=0.01 * ROWS / (10.0 * YARD),
+        confidence=0.95,
+        butts=np.arange(20.0, 75.0, 5.0) * YARD,
+        arrows=6,
+    )
+
+    def corrected():
+        learned = learn(shot, SIGHT, prior, ends)
+        return corrected_marks(learned.judged.calibration, shot, SIGHT, ROWS)
+
+    def plain():
+        return mark_table(shot, SIGHT, ROWS)
+
+    yield at_most("6 ends fitted, 81 marks corrected / 81 marks", _ratio(corrected, plain, 10), 15)
+    whole = _ratio(lambda: range_session(learn(shot, SIGHT, prior, ends), aims), plain, 10)
+    yield at_most("the same with judgement, corrections and advice / 81 marks", whole, 15)

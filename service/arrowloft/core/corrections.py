@@ -4,13 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
-from arrowloft.core.aim import aim
 from arrowloft.core.archer_scatter import ArcherScatter, Scatter
 from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.calibration import Calibration
-from arrowloft.core.corrected_marks import doubt, mark_response
+from arrowloft.core.corrected_marks import doubt, response_of, steps_about
 from arrowloft.core.observations import End, stacked
 from arrowloft.core.reach import require_reached
 from arrowloft.core.shot import Shot
@@ -32,7 +31,7 @@ class Corrections:
     beyond_scatter: whether the centre is farther off than that scatter explains.
     move: from the mark shot to the one that all observations and the prior together say is
         right, in the end's own conditions; NaN where its distance is beyond reach.
-    move_uncertainty: its standard uncertainty, as on a day like the set-up's.
+    move_uncertainty: its standard uncertainty.
     windage_nudge, windage_nudge_uncertainty, windage_beyond_scatter, windage_move: the same
         to the side; NaN and False where no place to the side was noted.
     """
@@ -71,8 +70,10 @@ def corrections(
     right = np.array([np.nan if a.right is None else a.right for a in landed])
     fitted = stacked([calibration.shot(s) for s in (*(end.shot for end in ends), shot)])
     radius = calibration.sight(sight).radius
-    aimed = aim(fitted, np.append(distance, sight.zero_distance), windage=True)
+    about = steps_about(fitted, np.append(distance, sight.zero_distance), windage=True)
+    aimed = about.aimed
     require_reached(fitted.take(_LAST), aimed.lanes(_LAST))
+    response = response_of(about, radius) * calibration.prior.uncertainties
     tangent = np.tan(aimed.launch_angle)
     mark = radius * (tangent[:-1] - tangent[-1]) + calibration.values[ZERO]
     rise = (aimed.lever * np.cos(aimed.launch_angle) ** 2)[:-1] / radius
@@ -86,7 +87,7 @@ def corrections(
         nudge_uncertainty=vertical / rise,
         beyond_scatter=_beyond(up, vertical, scatter.vertical.degrees),
         move=mark - np.array([end.travel for end in ends]),
-        move_uncertainty=_mark_uncertainty(calibration, shot, sight, distance, aimed.reached[:-1]),
+        move_uncertainty=np.sqrt(doubt(calibration, response)[0]),
         windage_nudge=right / aside,
         windage_nudge_uncertainty=np.where(np.isnan(right), np.nan, sideways / aside),
         windage_beyond_scatter=_beyond(right, sideways, scatter.sideways.degrees),
@@ -94,18 +95,6 @@ def corrections(
         - calibration.values[WINDAGE]
         - np.array([end.windage_travel for end in ends]),
     )
-
-
-def _mark_uncertainty(
-    calibration: Calibration, shot: Shot, sight: Sight, distance: Array, reached: Mask
-) -> Array:
-    """Standard uncertainty of the marks of distances, (ends,), m; NaN where not reached."""
-    found = np.full(distance.size, np.nan)
-    if reached.any():
-        fitted, by = calibration.shot(shot), calibration.sight(sight)
-        response = mark_response(fitted, by, distance[reached]) * calibration.prior.uncertainties
-        found[reached] = np.sqrt(doubt(calibration, response)[0])
-    return found
 
 
 def _centres(scatter: Scatter, distance: Array, arrows: Array) -> Array:
@@ -116,5 +105,5 @@ def _centres(scatter: Scatter, distance: Array, arrows: Array) -> Array:
 
 def _beyond(off: Array, uncertainty: Array, degrees: float) -> Mask:
     """Whether a centre is farther off than chance explains; False where it is not known."""
-    beyond: Mask = np.abs(off) > student.isf(0.5 * NOISE, degrees) * uncertainty
+    beyond: Mask = np.abs(off) > stdtrit(degrees, 1.0 - 0.5 * NOISE) * uncertainty
     return beyond

@@ -1,7 +1,7 @@
 """Flyers: single arrows that do not belong to the others of their end."""
 
 import numpy as np
-from scipy.stats import f as fisher
+from scipy.special import fdtrc
 
 from arrowloft.core.archer_scatter import ArcherScatter, archer_scatter
 from arrowloft.core.arrays import Array
@@ -60,7 +60,7 @@ def _chance(
     # Arrows in one hole have no scatter, and are not read to nothing.
     deviations = [max(s.deviation * distance, LEAST_DEVIATION) for _, s in axes]
     squares = [off**2 / (s**2 * spread) for (off, _), s in zip(axes, deviations, strict=True)]
-    return float(fisher.sf(np.mean(squares), len(axes), _degrees(scatter)))
+    return float(fdtrc(len(axes), _degrees(scatter), np.mean(squares)))
 
 
 def _degrees(scatter: ArcherScatter) -> float:

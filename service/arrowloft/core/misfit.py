@@ -18,8 +18,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import chi2
-from scipy.stats import f as fisher
+from scipy.special import chdtrc, fdtrc
 
 from arrowloft.core.archer_scatter import ArcherScatter
 from arrowloft.core.arrays import Array, Lanes
@@ -174,12 +173,11 @@ def foretold_from_outside(
     except Unsolved:
         if len(observations) > 1:
             return _joined([foretold_from_outside(case, fit, [one]) for one in observations])
-        # An arrow that never comes there, or hardly, is foretold least of all.
         return Foretold(distance=np.array([np.inf]), chance=np.array([0.0]))
 
 
 def _from_outside(case: Case, fit: Calibration, observations: Sequence[Observation]) -> Foretold:
-    """As above; raises Unsolved where one of the arrows does not come to its target."""
+    """As above; raises Unsolved where an arrow, or one a step away, hardly comes there."""
     predictions = Predictions(case.shot, case.sight.zero_distance, observations)
     deviation, _, degrees = deviations(predictions, case.scatter)
     whitened = Whitened(case.prior, predictions, deviation)
@@ -188,7 +186,9 @@ def _from_outside(case: Case, fit: Calibration, observations: Sequence[Observati
     squares, chances = [], []
     for own in rows_of(observations):
         spread = np.eye(own.size) + design[own] @ fit.covariance @ design[own].T
-        squares.append(float(miss[own] @ np.linalg.solve(spread, miss[own])))
+        square = float(miss[own] @ np.linalg.solve(spread, miss[own]))
+        # An arrow that never comes there is foretold least of all.
+        squares.append(square if np.isfinite(square) else np.inf)
         chances.append(_chance(squares[-1], own.size, float(degrees[own].min())))
     return Foretold(distance=np.sqrt(np.array(squares)), chance=np.array(chances))
 
@@ -254,8 +254,8 @@ def _goodness(fit: Calibration) -> Goodness:
 def _chance(square: float, rows: int, degrees: float) -> float:
     """Chance of a sum of squares of so many rows; Fisher's F where the scatter is uncertain."""
     if np.isinf(degrees):
-        return float(chi2.sf(square, rows))
-    return float(fisher.sf(square / rows, rows, degrees))
+        return float(chdtrc(rows, square))
+    return float(fdtrc(rows, degrees, square / rows))
 
 
 def rows_of(observations: Sequence[Observation]) -> Iterator[Lanes]:

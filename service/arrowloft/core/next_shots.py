@@ -14,7 +14,7 @@ b^T P W P b / (b^T P b + s^2 / n).
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from arrowloft.core.archer_scatter import Scatter
 from arrowloft.core.arrays import Array
@@ -56,7 +56,7 @@ class Wanted:
         variance = np.einsum("ru,ru->r", spread, self.response)
         entering = np.einsum("ru,uv,rv->r", spread, known.scattered, spread)
         degrees = effective_degrees(variance, entering**2 / known.degrees)
-        quantile = student.isf(0.5 * (1.0 - self.confidence), degrees)
+        quantile = stdtrit(degrees, 0.5 * (1.0 + self.confidence))
         return bool((quantile * np.sqrt(variance) <= self.tolerance).all())
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from scipy.stats import f as fisher
+from scipy.special import fdtr, fdtrc
 
 from arrowloft.core.archer_scatter import archer_scatter
 from arrowloft.core.groups import Group
@@ -38,6 +38,6 @@ def _chance(landed: Sequence[Landed], left: list[int], index: int, group: Group 
     for deviation, known in ((own.vertical, others.vertical), (own.sideways, others.sideways)):
         if deviation is not None and own.degrees > 0.0:
             ratio = (deviation / own.distance / known.deviation) ** 2
-            tail = fisher(own.degrees, known.degrees)
-            chance = min(chance, 2.0 * float(tail.sf(ratio)), 2.0 * float(tail.cdf(ratio)))
+            both = (own.degrees, known.degrees, ratio)
+            chance = min(chance, 2.0 * float(fdtrc(*both)), 2.0 * float(fdtr(*both)))
     return chance
