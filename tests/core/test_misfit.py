@@ -4,7 +4,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from calibration_setups import coefficient, ends, marks, only, plain_shot, prior, scatter, seen, sight
+from calibration_setups import (
+    coefficient,
+    ends,
+    marks,
+    only,
+    plain_shot,
+    prior,
+    scatter,
+    seen,
+    sight,
+)
 from scipy import stats
 
 from arrowloft.core.landed import Landed
@@ -19,6 +29,7 @@ from arrowloft.core.misfit import (
     suspicious,
 )
 from arrowloft.core.observations import End, SpeedReading
+from arrowloft.core.reach import Unsolved
 from arrowloft.core.unknowns import ZERO
 
 SHOT, SIGHT = plain_shot(), sight()
@@ -199,9 +210,7 @@ def test_a_robust_loss_does_not_hide_what_it_heeds_little(loss):
     observations[4] = moved(observations[4], up=observations[4].landed.up - 0.8)
     robust = case(loss=loss)
     found = foretold(robust.fit(observations), observations)
-    outside = foretold_from_outside(
-        robust, robust.fit(without(observations, 4)), [observations[4]]
-    )
+    outside = foretold_from_outside(robust, robust.fit(without(observations, 4)), [observations[4]])
     assert found.distance[4] == pytest.approx(outside.distance[0], rel=0.05)
     assert found.distance[4] > 10.0
 
@@ -308,16 +317,41 @@ def test_the_prior_counts_in_the_goodness():
     assert judged.goodness.chi_square == pytest.approx(0.06**2 / variance, rel=1e-3)
 
 
-@pytest.mark.parametrize("known", [only, prior])
-def test_an_arrow_that_never_comes_there_is_foretold_least_of_all(known):
+@pytest.mark.parametrize("free", [(), ("zero",)])
+def test_an_arrow_that_never_comes_there_is_foretold_least_of_all(free):
     """A drag as of a parachute: nothing flies level for 60 m; the others keep their own."""
     heavy = plain_shot(launch_speed=40.0, drag=coefficient(60.0))
     far, near = (
         End(shot=heavy, landed=Landed(distance=distance, up=0.0), travel=travel)
         for distance, travel in ((60.0, 0.3), (18.288, 0.0))
     )
-    slow = case(shot=heavy, prior=known(speed=40.0))
+    slow = case(shot=heavy, prior=only(*free, speed=40.0))
     fit = slow.fit([])
     found = foretold_from_outside(slow, fit, [near, far])
     assert found.distance[0] == pytest.approx(0.0, abs=1e-6)
     assert (found.distance[1], found.chance[1]) == (np.inf, 0.0)
+
+
+def test_one_too_wild_for_any_fit_is_set_aside_all_the_same():
+    """A speed of 264 m/s in good faith, where the others say 84: the fit does not settle."""
+    observations = sound(np.random.default_rng(6))
+    observations[6] = replace(observations[6], speed=264.0, uncertainty=0.2)
+    with pytest.raises(Unsolved):
+        case().fit(observations)
+    judged = judged_calibration(case(), observations)
+    assert (judged.aside, judged.contradicting) == ((6,), ())
+    assert judged.calibration.x.tolist() == case().fit(observations[:6]).x.tolist()
+
+
+def test_what_does_not_settle_for_another_reason_is_told(monkeypatch):
+    def unsettled(self, observations):
+        if observations:
+            raise Unsolved("the calibration does not settle")
+        return fit(self, observations)
+
+    fit = Case.fit
+    monkeypatch.setattr(Case, "fit", unsettled)
+    with pytest.raises(Unsolved):
+        judged_calibration(EXACT, in_deviations(1.0, 0.0))
+    with pytest.raises(Unsolved):
+        judged_calibration(EXACT, in_deviations(20.0, 15.0, 12.0))

@@ -44,9 +44,7 @@ def written(observation, slip):
     if slip.of == "mark":
         return replace(observation, travel=-observation.travel)
     if slip.of == "distance":
-        return replace(
-            observation, landed=replace(landed, distance=landed.distance / slip.factor)
-        )
+        return replace(observation, landed=replace(landed, distance=landed.distance / slip.factor))
     aside = None if landed.right is None else landed.right / slip.factor
     return replace(observation, landed=replace(landed, up=landed.up / slip.factor, right=aside))
 
@@ -78,9 +76,7 @@ def test_a_factor_is_that_of_the_units_it_names(slip):
 
 
 def test_each_slip_changes_what_it_was_made_in_and_nothing_else():
-    end = replace(
-        ends(SHOT, {50.0: 0.02}, 0.3, -0.1)[0], windage_travel=1e-3, uncertainty=0.02
-    )
+    end = replace(ends(SHOT, {50.0: 0.02}, 0.3, -0.1)[0], windage_travel=1e-3, uncertainty=0.02)
     righted = {slip.name: found for slip, found in put_right(end)}
     assert set(righted) == {slip.name for slip in SLIPS if slip.of != "speed"}
     assert righted["sign-of-mark"] == replace(end, travel=-0.02)
@@ -119,9 +115,7 @@ def test_sound_observations_are_offered_no_slip():
 
 def test_each_of_a_contradicting_pair_is_offered_what_would_reconcile_them():
     """Two ends at one distance, 12 cm high and 12 cm low: one of them has the wrong sign."""
-    vague = Case(
-        shot=SHOT, sight=SIGHT, prior=prior(zero_uncertainty=0.05), scatter=scatter(3e-4)
-    )
+    vague = Case(shot=SHOT, sight=SIGHT, prior=prior(zero_uncertainty=0.05), scatter=scatter(3e-4))
     pair = ends(SHOT, [(50.0, MARKS[50.0])] * 2, [0.12, -0.12])
     found = judged_calibration(vague, pair)
     assert (found.aside, found.contradicting) == ((), (0, 1))

@@ -61,7 +61,7 @@ def sampled(observations):
         values = prior().values(x[near].T)
         off = (found.predictions(values) - found.predictions.observed) / found.deviation
         result[near] = -0.5 * ((off**2).sum(axis=1) + (x[near] ** 2).sum(axis=1))
-        return np.nan_to_num(result, nan=-np.inf)
+        return np.where(np.isnan(result), -np.inf, result)
 
     guess = multivariate_t(found.x, 1.3 * found.covariance, df=4)
 
@@ -94,10 +94,10 @@ def sampled(observations):
     )
 
 
-def travels(s):
+def travels(case):
     """Travel to 80 yd of every fifth point, against the corrected mark, in its uncertainty."""
-    mark = corrected_marks(s.fit, plain_shot(), SIGHT, np.array([80 * YARD]))
-    x = s.fit.x + s.z[::5] * np.sqrt(np.diag(s.fit.covariance))
+    mark = corrected_marks(case.fit, plain_shot(), SIGHT, np.array([80 * YARD]))
+    x = case.fit.x + case.z[::5] * np.sqrt(np.diag(case.fit.covariance))
     speed, drag, peep_height, radius, zero, _ = prior().values(x.T)
     count = len(x)
     two = [np.repeat(value, 2) for value in (speed, drag, peep_height)]

@@ -122,7 +122,14 @@ def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judge
     kept, aside = list(range(len(observations))), list[int]()
     while True:
         some = [observations[index] for index in kept]
-        fit = case.fit(some)
+        try:
+            fit = case.fit(some)
+        except Unsolved:
+            wildest = _wildest(case, some)
+            if wildest is None or len(aside) >= _most_aside(len(observations), gross=True):
+                raise
+            aside.append(kept.pop(wildest))
+            continue
         inside = foretold(fit, some)
         suspects = [kept[place] for place in suspicious(inside)]
         gross = bool(inside.distance.max(initial=0.0) > GROSS)
@@ -148,6 +155,16 @@ def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judge
 def _most_aside(observations: int, gross: bool) -> int:
     """How many observations may be set aside."""
     return max(observations // 2, 1) if gross else observations // SPARED
+
+
+def _wildest(case: Case, observations: Sequence[Observation]) -> int | None:
+    """Position of the one farthest from what the prior alone foretells; None where not GROSS.
+
+    For observations so far off that no fit to them settles.
+    """
+    distance = foretold_from_outside(case, case.fit([]), observations).distance
+    farthest = int(distance.argmax())
+    return farthest if distance[farthest] > GROSS else None
 
 
 def foretold(fit: Calibration, observations: Sequence[Observation]) -> Foretold:
