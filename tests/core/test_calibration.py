@@ -30,7 +30,7 @@ from arrowloft.core.landed import Landed
 from arrowloft.core.observations import Predictions, SpeedReading
 from arrowloft.core.reach import BeyondReach, Unsolved
 from arrowloft.core.unknowns import DRAG, NAMES, RADIUS, SPEED, WINDAGE, ZERO
-from arrowloft.core.whitened import LEAST_DEVIATION, NeverArrives, deviations
+from arrowloft.core.whitened import LEAST_DEVIATION, NeverArrives, Whitened, deviations
 
 VACUUM = plain_shot(drag=vacuum, launch_forward=0.0, tip_lead=0.0)
 SIGHT = sight()
@@ -305,6 +305,21 @@ def test_a_vague_speed_is_found_wherever_it_is(speed):
     before = only("speed", "drag", "zero", speed=67.0, speed_uncertainty=0.25)
     found = fit(ends(shot, places, landed), before, shot)
     assert found.values[SPEED] == pytest.approx(speed, rel=5e-3)
+
+
+@pytest.mark.parametrize("speed", [50.0, 67.0, 95.0])
+def test_a_vague_speed_is_looked_for_before_the_fit(speed):
+    places = marks(plain_shot(), SIGHT, [20 * YARD, FAR])
+    landed = seen(plain_shot(), SIGHT, ends(plain_shot(), places, 0.0), unknowns(speed=speed))
+    before = prior(speed=67.0, speed_uncertainty=0.25)
+    predict = Predictions(plain_shot(), 20 * YARD, ends(plain_shot(), places, landed))
+    begin = Whitened(before, predict, np.full(2, 1e-3)).start()
+    # Speeds are tried every quarter of an uncertainty.
+    assert begin[SPEED] == pytest.approx(math.log(speed / 67.0) / 0.25, abs=0.13)
+    # Where nothing tells, or the speed is known, from the prior.
+    nothing = Whitened(before, Predictions(plain_shot(), 20 * YARD, []), np.zeros(0))
+    assert nothing.start().tolist() == [0.0] * 6
+    assert Whitened(prior(), predict, np.full(2, 1e-3)).start().tolist() == [0.0] * 6
 
 
 def test_a_vague_speed_that_does_not_carry_so_far_is_no_obstacle():

@@ -189,6 +189,9 @@ def test_what_is_real_depends_on_the_confidence():
     assert not (found.vertical.evidence.real or found.sideways.evidence.real)
     assert found.real
     assert found.p_value == pytest.approx(0.019, abs=2e-3)
+    # Together they have the whole level: t = 2 either way makes p = 0.037.
+    less = shift_of(2.0 / 2.3 * up, 2.0 / 2.2 * right)
+    assert less.level < less.p_value < 0.05 and less.real
     assert shift_of(up, right, confidence=0.9).vertical.evidence.real
     assert shift_of(up).vertical.evidence.real  # alone it has the whole level
     assert not shift_of(up, right, confidence=0.99).real

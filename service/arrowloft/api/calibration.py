@@ -40,9 +40,11 @@ from arrowloft.api.setup import Setup, resolve
 from arrowloft.api.shared import request_schema
 from arrowloft.api.sights import sight_of, zero_distance
 from arrowloft.api.tables import csv_reply
-from arrowloft.core.calibration import Unsettled
+from arrowloft.core.aim import require_ahead
+from arrowloft.core.arrays import Array
 from arrowloft.core.marks import MarkTable, mark_table
 from arrowloft.core.range_session import Aims, RangeSession, learn, range_session
+from arrowloft.core.reach import Unsolved
 from arrowloft.core.sight import Sight
 from arrowloft.core.whitened import NeverArrives
 from arrowloft.plugin import Note
@@ -130,7 +132,7 @@ def _predicted(
     """Marks before the range; None without a launch model."""
     if "launch" not in asked:
         return None
-    with solving(setup.units, _of_marks(body, aims)):
+    with solving(setup.units, _of_marks(body, aims.distances)):
         return mark_table(setup.shot(asked), sight, aims.distances)
 
 
@@ -144,6 +146,9 @@ def _session(
         return f"/observations/{lanes[lane]}" if lane < len(lanes) else "/sight/zero_distance"
 
     group = group_of(asked["group"]) if "group" in asked else None
+    targets = np.array([item["distance"] for item in asked["observations"]])
+    with solving(setup.units, lambda lane: f"/observations/{lane}/distance"):
+        require_ahead(setup.shot(asked), targets)
     with solving(setup.units, of_predicted):
         was_seen = seen(asked, setup, sight, group)
 
@@ -161,28 +166,40 @@ def _session(
             group=group,
             loss=asked.get("loss", "squares"),
         )
-    with solving(setup.units, _of_marks(body, aims)):
+    with solving(setup.units, _of_marks(body, aims.distances, aims.butts)):
         return was_seen, range_session(learned, aims)
 
 
-def _of_marks(body: dict[str, Any], aims: Aims) -> Callable[[int], str]:
+def _of_marks(
+    body: dict[str, Any], distances: Array, butts: Array | None = None
+) -> Callable[[int], str]:
     """Lane of the core -> JSON pointer: distances, then butts, then the zero, then pins."""
-    rows, butts = aims.distances.size, aims.butts.size
-    listed = "distances" in body.get("next", {})
+    first_butt = distances.size
+    zero = first_butt + (0 if butts is None else butts.size)
 
     def pointer_of(lane: int) -> str:
-        if lane < rows:
+        if lane < first_butt:
             return pointer(body, lane)
-        if lane < rows + butts:
-            return f"/next/distances/{lane - rows}" if listed else "/next/longest"
-        return "/sight/zero_distance"
+        if butts is not None and lane < zero:
+            return _of_butt(body, distances, butts, lane - first_butt)
+        return "/sight/zero_distance" if lane == zero else f"/sight/pins/{lane - zero - 1}"
 
     return pointer_of
 
 
+def _of_butt(body: dict[str, Any], distances: Array, butts: Array, index: int) -> str:
+    """JSON pointer to a butt; where none were asked for they are distances of the marks."""
+    given = body.get("next", {})
+    if "longest" in given:
+        return "/next/longest"
+    if "distances" in given:
+        return f"/next/distances/{index}"
+    return pointer(body, int(np.flatnonzero(distances == butts[index])[0]))
+
+
 @contextmanager
 def _fitting(was_seen: Seen) -> Iterator[None]:
-    """Observations that cannot have been shot so, and fits that do not settle, as problems."""
+    """Observations that cannot have been shot so, and fits that lead nowhere, as problems."""
     try:
         yield
     except NeverArrives as error:
@@ -196,7 +213,7 @@ def _fitting(was_seen: Seen) -> Iterator[None]:
             detail,
             [Fault(f"/observations/{place}", detail) for place in places],
         ) from error
-    except Unsettled as error:
+    except Unsolved as error:
         detail = KINDS["cannot-be-fitted"].advice
         raise Problem("cannot-be-fitted", detail, (Fault("/observations", detail),)) from error
 

@@ -1,5 +1,6 @@
 """What a calibration has to say in words, the worst first."""
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -76,8 +77,8 @@ class _Said:
             Note(
                 "observation-set-aside",
                 f"The {self._name(index)} does not fit and was set aside: it is "
-                f"{judged.foretold.distance[index]:.3g} standard uncertainties from what the "
-                "set-up and the other observations foretell. "
+                f"{_far_off(float(judged.foretold.distance[index]))} from what the set-up and the "
+                "other observations foretell. "
                 f"{_explained(judged.slips.get(index, ()))} "
                 f"{'' if judged.kept else _PRIOR_ALONE}".rstrip(),
             )
@@ -152,6 +153,12 @@ class _Said:
         ]
 
 
+def _far_off(distance: float) -> str:
+    if not math.isfinite(distance):
+        return "farther than can be computed"
+    return f"{distance:.3g} standard uncertainties"
+
+
 def _explained(slips: Sequence[str]) -> str:
     if not slips:
         return "Check what was written down: sign, unit, distance and mark."
@@ -196,8 +203,9 @@ def _few_values(session: RangeSession) -> list[Note]:
     return [
         Note(
             "fewer-values-than-unknowns",
-            f"{values} values were seen for {free} unknowns: what they cannot tell stays as it was "
-            "known before, and `status` says which.",
+            f"{values} value{' was' if values == 1 else 's were'} seen for {free} unknowns: what "
+            "they cannot tell stays as it was known before; each one's `status` in `parameters` "
+            "says which.",
         )
     ]
 

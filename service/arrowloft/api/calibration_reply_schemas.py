@@ -143,7 +143,9 @@ class ObservationReply(Strict):
     )
     right_uncertainty = quantity("length", "Standard uncertainty of that.", required=False)
     speed = quantity("speed", "Speed that was read.", required=False)
-    expected_speed = quantity("speed", "Speed that the fit expects.", required=False)
+    expected_speed = _nullable(
+        quantity("speed", "Speed that the fit expects; null as above.", required=False)
+    )
     speed_uncertainty = quantity("speed", "Standard uncertainty of the reading.", required=False)
     off = _nullable(
         number(

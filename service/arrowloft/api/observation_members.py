@@ -10,14 +10,16 @@ from arrowloft.api.landed import check_landed, landed_members
 from arrowloft.api.schemas import Member, Strict
 from arrowloft.api.shared import Air, Site, Wind, distance, slope
 
-_FARTHEST_TRAVEL = 0.5
+FARTHEST, FARTHEST_ASIDE = 0.5, 0.1
+"""Farthest travel of a pin from the zero mark, up or down and aside, m."""
+
 _LANDED = ("impacts", "up", "right", "arrows", "vertical", "sideways", "diameter")
 MARKS = ("travel", "turns", "clicks", "reading", "predicted_for")
 """Ways to say where the sight stood up and down; the last one by what was predicted."""
 
 _KINDS = (
-    "where arrows landed (`impacts`, or `up`), or `proven`: true for a mark that needs no more, or "
-    "a `speed`"
+    "where arrows landed (`impacts`, or `up`), or `proven`: true for a mark that centres them "
+    "already, or a measured `speed`"
 )
 
 
@@ -28,8 +30,8 @@ class Mark(Strict):
         "length",
         "Travel of the pin from the zero mark, down positive.",
         example="18.9 mm",
-        low=-_FARTHEST_TRAVEL,
-        high=_FARTHEST_TRAVEL,
+        low=-FARTHEST,
+        high=FARTHEST,
     )
     turns = Number("Turns of the screw from the zero mark, down positive.", low=-1e4, high=1e4)
     clicks = Number("Clicks from the zero mark, down positive.", low=-1e5, high=1e5)
@@ -43,8 +45,8 @@ class Mark(Strict):
         "length",
         "Sideways travel of the pin from where it stands at the zero mark, right positive.",
         example="0.5 mm",
-        low=-0.1,
-        high=0.1,
+        low=-FARTHEST_ASIDE,
+        high=FARTHEST_ASIDE,
     )
     windage_clicks = Number("The same in clicks, right positive.", low=-1e5, high=1e5)
 
@@ -52,9 +54,13 @@ class Mark(Strict):
         """One way to say it, up and down and aside."""
         given = [name for name in MARKS if name in data]
         if len(given) > 1:
-            raise ValidationError(f"Give the mark in one way, not as {given[0]} too.", given[0])
+            raise ValidationError(
+                f"Give the mark in one way, not in several: {', '.join(given)}.", given[0]
+            )
         if "windage_travel" in data and "windage_clicks" in data:
-            raise ValidationError("Give either this or `windage_clicks`.", "windage_travel")
+            raise ValidationError(
+                "Give it in one way: leave out either this or `windage_clicks`.", "windage_travel"
+            )
 
 
 class SpeedSeen(Strict):
@@ -90,10 +96,14 @@ class _Seen(Strict):
 
 def _check_proven(data: Mapping[str, Any]) -> None:
     if data["proven"] is not True:
-        raise ValidationError("Give true, or leave it out.", "proven")
+        raise ValidationError("Give true, or leave it out and say what was seen.", "proven")
     _refuse_beside(data, "proven", [name for name in _LANDED if name != "arrows"])
-    if "mark" not in data:
-        raise ValidationError("Say which mark is proven.", "mark")
+    if not any(name in data.get("mark", {}) for name in MARKS):
+        raise ValidationError(
+            "Say which mark is proven: give its travel, turns, clicks or reading, or "
+            "`predicted_for` where the predicted mark proved right.",
+            "mark",
+        )
 
 
 def _refuse_beside(data: Mapping[str, Any], kind: str, names: Sequence[str]) -> None:

@@ -79,9 +79,13 @@ def _end(index: int, seen: Seen, session: RangeSession, units: ReplyUnits) -> di
     }
 
 
+def _finite(value: Any, dimension: str, units: ReplyUnits) -> float | None:
+    """A value; null where the fit's arrow never comes there."""
+    return units.value(value, dimension) if np.isfinite(value) else None
+
+
 def _length(value: Any, units: ReplyUnits) -> float | None:
-    """A length; null where the fit's arrow never comes there."""
-    return units.value(value, "length") if np.isfinite(value) else None
+    return _finite(value, "length", units)
 
 
 def _speed(index: int, seen: Seen, session: RangeSession, units: ReplyUnits) -> dict[str, Any]:
@@ -91,7 +95,7 @@ def _speed(index: int, seen: Seen, session: RangeSession, units: ReplyUnits) -> 
     row = session.expected.rows[index][0]
     return {
         "speed": units.value(reading.speed, "speed"),
-        "expected_speed": units.value(session.expected.value[row], "speed"),
+        "expected_speed": _finite(session.expected.value[row], "speed", units),
         "speed_uncertainty": units.value(reading.uncertainty, "speed"),
     }
 
@@ -105,9 +109,7 @@ def _correction(end: int, session: RangeSession, sight: Sight, units: ReplyUnits
         if not np.isfinite(travel[end]):
             return None
         body: dict[str, Any] = {"travel": units.value(travel[end], "length")}
-        body["uncertainty"] = (
-            None if uncertainty is None else units.value(uncertainty[end], "length")
-        )
+        body["uncertainty"] = None if uncertainty is None else _length(uncertainty[end], units)
         if thread is not None:
             body["turns"] = units.value(thread.turns(travel[end]), "number")
             clicks = thread.clicks(travel[end])

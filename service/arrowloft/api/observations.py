@@ -10,7 +10,7 @@ from marshmallow import ValidationError
 
 from arrowloft.api.conditions import air_of, gravity_of
 from arrowloft.api.landed import landed_of
-from arrowloft.api.observation_members import MARKS
+from arrowloft.api.observation_members import FARTHEST, FARTHEST_ASIDE, MARKS
 from arrowloft.api.setup import Setup
 from arrowloft.core.flyers import flyers
 from arrowloft.core.groups import Group
@@ -180,21 +180,36 @@ def _travel(mark: Mapping[str, Any], sight: Sight, predicted: float | None) -> f
     if "reading" in mark:
         if sight.scale is None:
             raise ValidationError({"reading": ["This sight has no scale: give sight.scale."]})
-        return sight.scale.travel_of(mark["reading"])
+        return _within("reading", sight.scale.travel_of(mark["reading"]), FARTHEST)
     if "travel" in mark:
         return float(mark["travel"])
     name = "clicks" if "clicks" in mark else "turns"
     thread = _thread(sight.elevation, name, "")
     if name == "clicks":
-        return float(thread.travel_of(mark["clicks"]))
-    return float(mark["turns"] * thread.travel_per_turn)
+        return _within(name, float(thread.travel_of(mark["clicks"])), FARTHEST)
+    return _within(name, float(mark["turns"] * thread.travel_per_turn), FARTHEST)
 
 
 def _windage_travel(mark: Mapping[str, Any], sight: Sight) -> float:
     if "windage_clicks" in mark:
         thread = _thread(sight.windage, "windage_clicks", "windage_")
-        return float(thread.travel_of(mark["windage_clicks"]))
+        travel = float(thread.travel_of(mark["windage_clicks"]))
+        return _within("windage_clicks", travel, FARTHEST_ASIDE)
     return float(mark.get("windage_travel", 0.0))
+
+
+def _within(name: str, travel: float, farthest: float) -> float:
+    """The travel, m; ValidationError where no sight has so much."""
+    if abs(travel) <= farthest:
+        return travel
+    raise ValidationError(
+        {
+            name: [
+                f"That is {1e3 * travel:.0f} mm of travel, and {1e3 * farthest:.0f} mm either way "
+                "is most: check it, and what the sight moves in a turn or a unit of its scale."
+            ]
+        }
+    )
 
 
 def _thread(thread: Thread | None, name: str, side: str) -> Thread:

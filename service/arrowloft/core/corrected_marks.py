@@ -141,7 +141,7 @@ def mark_response(shot: Shot, sight: Sight, distances: Array) -> Array:
     """Change of the travel r (tan a - tan a0) + zero per unknown, (rows, 6), m.
 
     Of speed and drag per share, of the others per m. Read from series over the logarithm of
-    the distance; NaN near the reach, where a slower arrow does not come so far.
+    the distance.
     """
     low, high = float(np.log(distances.min())), float(np.log(distances.max()))
     spread = distances.size > FEW and high - low > 1e-6
@@ -190,7 +190,10 @@ def steps_about(shot: Shot, distances: Array, *, windage: bool = False) -> Steps
     found = aim(varied, np.tile(distances, times), windage=steered)
     tangents = np.tan(found.launch_angle).reshape(times, count)
     steps = np.array([*STEPS.values()])[:, None]
-    change = (tangents[1::2] - tangents[2::2]) / (2.0 * steps)
+    after, before = tangents[1::2] - tangents[0], tangents[0] - tangents[2::2]
+    change = 0.5 * (after + before) / steps
+    # Next to the reach a slower arrow does not come so far: the other step alone tells.
+    change = np.where(np.isnan(change), np.where(np.isnan(after), before, after) / steps, change)
     return StepsAbout(aimed=found.lanes(slice(0, count)), change=change)
 
 

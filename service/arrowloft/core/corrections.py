@@ -7,7 +7,7 @@ import numpy as np
 from scipy.special import stdtrit
 
 from arrowloft.core.archer_scatter import ArcherScatter, Scatter
-from arrowloft.core.arrays import Array, Mask
+from arrowloft.core.arrays import Array, Mask, Real
 from arrowloft.core.calibration import Calibration
 from arrowloft.core.corrected_marks import doubt, response_of, steps_about
 from arrowloft.core.observations import End, stacked
@@ -15,6 +15,7 @@ from arrowloft.core.reach import require_reached
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Sight
 from arrowloft.core.unknowns import WINDAGE, ZERO
+from arrowloft.core.whitened import LEAST_DEVIATION
 
 _LAST = slice(-1, None)
 
@@ -79,31 +80,33 @@ def corrections(
     rise = (aimed.lever * np.cos(aimed.launch_angle) ** 2)[:-1] / radius
     aside = distance / radius * np.cos(aimed.launch_angle[:-1])
     windage = -radius * np.tan(aimed.yaw) / np.cos(aimed.launch_angle)
+    windage_mark = windage[:-1] - calibration.values[WINDAGE]
+    windage_travel = np.array([end.windage_travel for end in ends])
     stated = np.array([np.nan if end.uncertainty is None else end.uncertainty for end in ends])
     vertical = np.where(np.isnan(stated), _centres(scatter.vertical, distance, arrows), stated)
     sideways = _centres(scatter.sideways, distance, arrows)
     return Corrections(
         nudge=-up / rise,
         nudge_uncertainty=vertical / rise,
-        beyond_scatter=_beyond(up, vertical, scatter.vertical.degrees),
+        beyond_scatter=_beyond(
+            up, vertical, np.where(np.isnan(stated), scatter.vertical.degrees, np.inf)
+        ),
         move=mark - np.array([end.travel for end in ends]),
         move_uncertainty=np.sqrt(doubt(calibration, response)[0]),
         windage_nudge=right / aside,
         windage_nudge_uncertainty=np.where(np.isnan(right), np.nan, sideways / aside),
         windage_beyond_scatter=_beyond(right, sideways, scatter.sideways.degrees),
-        windage_move=windage[:-1]
-        - calibration.values[WINDAGE]
-        - np.array([end.windage_travel for end in ends]),
+        windage_move=np.where(np.isnan(right), np.nan, windage_mark - windage_travel),
     )
 
 
 def _centres(scatter: Scatter, distance: Array, arrows: Array) -> Array:
     """Standard uncertainty of the centres of so many arrows, (ends,), m."""
-    centres: Array = scatter.deviation * distance / np.sqrt(arrows)
+    centres: Array = np.maximum(scatter.deviation * distance / np.sqrt(arrows), LEAST_DEVIATION)
     return centres
 
 
-def _beyond(off: Array, uncertainty: Array, degrees: float) -> Mask:
+def _beyond(off: Array, uncertainty: Array, degrees: Real) -> Mask:
     """Whether a centre is farther off than chance explains; False where it is not known."""
     beyond: Mask = np.abs(off) > stdtrit(degrees, 1.0 - 0.5 * NOISE) * uncertainty
     return beyond

@@ -3,7 +3,7 @@
 import numpy as np
 from scipy.special import fdtrc
 
-from arrowloft.core.archer_scatter import ArcherScatter, archer_scatter
+from arrowloft.core.archer_scatter import archer_scatter
 from arrowloft.core.arrays import Array
 from arrowloft.core.groups import Group
 from arrowloft.core.landed import Landed
@@ -27,18 +27,20 @@ def flyers(
         F = mean over the axes of (x - centre)^2 / (s^2 (1 + 1/n))
 
     follows Fisher's distribution of (axes, degrees of the scatter). The farthest is taken
-    out and the others are judged again.
+    out and the others are judged again, up to one in SPARED; the flyers are all those taken
+    out up to the last that did not belong: two on the same side hide each other from the
+    first look (Rosner 1983, generalised extreme Studentised deviate; from memory).
     """
     left = list(range(up.size))
-    found: list[int] = []
-    while len(found) < up.size // SPARED:
+    taken: list[int] = []
+    count = 0
+    while len(taken) < up.size // SPARED:
         chances = [_chance(distance, up, right, left, index, group) for index in left]
-        if min(chances) * len(left) >= UNLIKELY:
-            break
-        worst = left[int(np.argmin(chances))]
-        left.remove(worst)
-        found.append(worst)
-    return sorted(found)
+        unlikely = min(chances) * len(left) < UNLIKELY
+        taken.append(left.pop(int(np.argmin(chances))))
+        if unlikely:
+            count = len(taken)
+    return sorted(taken[:count])
 
 
 def _chance(
@@ -60,8 +62,5 @@ def _chance(
     # Arrows in one hole have no scatter, and are not read to nothing.
     deviations = [max(s.deviation * distance, LEAST_DEVIATION) for _, s in axes]
     squares = [off**2 / (s**2 * spread) for (off, _), s in zip(axes, deviations, strict=True)]
-    return float(fdtrc(len(axes), _degrees(scatter), np.mean(squares)))
-
-
-def _degrees(scatter: ArcherScatter) -> float:
-    return min(scatter.vertical.degrees, scatter.sideways.degrees)
+    degrees = min(s.degrees for _, s in axes)
+    return float(fdtrc(len(axes), degrees, np.mean(squares)))

@@ -131,7 +131,8 @@ class Advice:
 
     done: whether all wanted marks are sure already.
     doubt: root of the mean variance over tolerance squared of the wanted marks now.
-    choices: the same after a full end at each of the butts, (distances,).
+    choices: the same after a full end at each of the butts, (distances,); NaN where a
+        response is not known, so near the reach: such butts are no part of a plan.
     plan: the ends that lead there, the first of them the next; empty where done.
     enough: whether the plan leads there within MOST_ENDS ends.
     """
@@ -159,7 +160,7 @@ def advise(known: Known, wanted: Wanted, butts: Butts, arrows: int) -> Advice:
     done = sure = wanted.sure(known)
     plan: list[NextEnd] = []
     left = known
-    while not sure and len(plan) < MOST_ENDS:
+    while not sure and len(plan) < MOST_ENDS and np.isfinite(choices).any():
         index = _nearest_of_best(_doubts(left, weights, butts, arrows), butts.distance)
         count, left, sure = _shoot(left, wanted, butts, index, arrows)
         plan.append(NextEnd(index=index, arrows=count, doubt=_doubt(left, weights)))
@@ -182,7 +183,7 @@ def _doubts(known: Known, weights: Array, butts: Butts, arrows: int) -> Array:
 
 
 def _nearest_of_best(doubts: Array, distance: Array) -> int:
-    good = np.flatnonzero(doubts <= (1.0 + ALIKE) * doubts.min())
+    good = np.flatnonzero(doubts <= (1.0 + ALIKE) * np.nanmin(doubts))
     return int(good[distance[good].argmin()])
 
 

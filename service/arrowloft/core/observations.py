@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from arrowloft.core.aim import aim
+from arrowloft.core.aim import aim, require_ahead
 from arrowloft.core.air import Air
 from arrowloft.core.arrays import Array, Lanes
 from arrowloft.core.impacts import impacts
@@ -108,6 +108,7 @@ class Predictions:
 
     def _aimed(self, unknowns: Array, lanes: int) -> tuple[Array, Array]:
         """Launch angle at the zero distance, (lanes,), and speeds read, (lanes, readings)."""
+        require_ahead(self._aimed_shot, self._distances)
         count = self._distances.size
         shot = _varied(self._aimed_shot, unknowns, lanes, count)
         aimed = aim(shot, np.tile(self._distances, lanes))
