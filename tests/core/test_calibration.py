@@ -337,7 +337,7 @@ def test_a_vague_speed_that_does_not_carry_so_far_is_no_obstacle():
 
 def test_ends_that_never_arrive_are_named():
     weak = plain_shot(launch_speed=20.0)
-    steep = ends(weak.with_(slope=1.2), {FAR: 0.0}, 0.0)
+    steep = ends(weak.with_(slope=1.2), {FAR: 0.0}, 0.0, 0.0)
     several = [*ends(weak, {10.0: 0.0}, 0.0), *steep, *ends(weak, {12.0: 0.0}, 0.0), *steep]
     with pytest.raises(NeverArrives) as caught:
         fit(several, prior(speed=20.0), weak, sight(zero_distance=8.0))
@@ -366,6 +366,14 @@ def test_a_fit_cut_short_is_never_returned(monkeypatch):
     monkeypatch.setattr(module, "MOST_EVALUATIONS", 1)
     with pytest.raises(Unsolved, match="does not settle"):
         fit(shot_ends(), prior())
+
+
+def test_inflation_widens_every_doubt_and_nothing_else():
+    found = fit(shot_ends(), prior())
+    wider = replace(found, inflation=4.0)
+    assert wider.uncertainties == pytest.approx(2.0 * found.uncertainties, rel=1e-12)
+    assert (wider.correlations == found.correlations).all()
+    assert found.inflation == 1.0
 
 
 def test_deviations_of_the_rows():

@@ -21,6 +21,7 @@ from calibration_setups import (
 from scipy.stats import norm, t
 
 from arrowloft.core.aim import aim
+from arrowloft.core.archer_scatter import ArcherScatter, Scatter
 from arrowloft.core.calibration import calibrate
 from arrowloft.core.corrected_marks import corrected_marks, doubt, effective_degrees, mark_response
 from arrowloft.core.marks import mark_table
@@ -210,6 +211,22 @@ def test_degrees_of_doubts_that_rest_on_the_scatter_alone_are_the_scatters():
     assert found.degrees == pytest.approx(np.full(5, 7.0), rel=1e-3)
 
 
+def test_degrees_of_two_scatters_join_by_their_parts():
+    # Half of a variance each of k1 and of k2 degrees: 1 / (1 / (4 k1) + 1 / (4 k2)).
+    end = ends(plain_shot(), {20 * YARD: 0.0}, 0.0, 0.0)
+    axes = ArcherScatter(
+        vertical=Scatter(deviation=1e-3, degrees=4.0),
+        sideways=Scatter(deviation=1e-3, degrees=12.0),
+        assumed=False,
+    )
+    wide = only("zero", "windage", zero_uncertainty=0.05, windage_uncertainty=0.05)
+    fit = calibrated(end, wide, axes)
+    root = np.sqrt(np.diag(fit.covariance))
+    response = np.zeros((1, 6))
+    response[0, [ZERO, WINDAGE]] = 1.0 / root[[ZERO, WINDAGE]]
+    assert doubt(fit, response)[1] == pytest.approx([12.0], rel=1e-2)
+
+
 def test_degrees_where_half_of_the_information_rests_on_the_scatter():
     # Two centres of one uncertainty s, one stated, one of k degrees: the mean's variance is
     # s^2/2, of which the scatter's part is s^2/4: (s^2/2)^2 / ((s^2/4)^2 / k) = 4 k.
@@ -243,6 +260,8 @@ def test_effective_degrees_and_doubt_by_hand():
     assert variance == pytest.approx([a @ p @ a], rel=1e-12)
     from_scatter = a @ p @ fit.design.T @ fit.design @ p @ a
     assert degrees == pytest.approx([5.0 * (a @ p @ a / from_scatter) ** 2], rel=1e-12)
+    wider, same = doubt(replace(fit, inflation=2.25), response)
+    assert (wider / variance, same / degrees) == (pytest.approx([2.25]), pytest.approx([1.0]))
     # d(a P a) / d(ln s^2) is that part: the same fit with a scatter larger by 0.1 %.
     larger = calibrated(spread=scatter(1e-3 * 1.0005, 5.0))
     change = (doubt(larger, response)[0] - variance) / 0.001

@@ -236,6 +236,8 @@ def test_two_that_contradict_each_other_are_both_named_and_none_is_set_aside():
         ((43.1, 49.0), (), (0, 1)),
         ((49.0, 36.0, 25.0), (0, 1), (2,)),  # two of six and no more
         ((900.0, 400.0, 225.0, 100.0), (0, 1, 2), (3,)),  # three of six where gross
+        ((900.0, 400.0, 66.0), (0, 1, 2), ()),  # 8.12
+        ((900.0, 400.0, 62.0), (0, 1), (2,)),  # 7.87
         ((3600.0, 1e4), (1, 0), ()),  # no chance left to tell them by
         ((9.7,), (), ()),  # a chance of 0.0018, and six to have it
         ((10.0,), (0,), ()),  # 0.00157

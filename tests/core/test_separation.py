@@ -8,8 +8,17 @@ import pytest
 from calibration_setups import YARD, ends, marks, only, plain_shot, prior, scatter, sight
 
 from arrowloft.core.calibration import calibrate
+from arrowloft.core.corrected_marks import corrected_marks
+from arrowloft.core.next_shots import Butts
 from arrowloft.core.observations import SpeedReading
-from arrowloft.core.separation import TELLING, Separation, separation, speed_reading
+from arrowloft.core.separation import (
+    TELLING,
+    Separation,
+    arrival_reading,
+    prospects,
+    separation,
+    speed_reading,
+)
 from arrowloft.core.unknowns import DRAG, SPEED
 
 SIGHT = sight()
@@ -59,6 +68,40 @@ def test_what_might_be_read_is_what_is_read():
     found, foretold = separation(read), separation(without, row)
     assert found.speed == pytest.approx(foretold.speed, rel=1e-2)
     assert found.drag == pytest.approx(foretold.drag, rel=1e-2)
+
+
+def test_a_reading_on_arrival_foretold_is_the_one_read():
+    # Along a path so flat that its length is the distance's: 60 m less 1 m of the bow's.
+    reading = SpeedReading(shot=plain_shot(), distance=61.0, speed=75.0, uncertainty=0.5)
+    fit = calibrate(plain_shot(), SIGHT, prior(), [reading], scatter())
+    row = arrival_reading(fit, float(fit.predicted[0]), 0.5)
+    assert row[:2] == pytest.approx(fit.design[0, :2], rel=2e-2)
+    assert row[2:].tolist() == [0.0] * 4
+
+
+def test_prospects_are_what_would_be_told():
+    fit = proven(20 * YARD, 60 * YARD)
+    at = np.array([30.0, 90.0, 50.0])
+    places = marks(plain_shot(), SIGHT, at)
+    response = corrected_marks(fit, plain_shot(), SIGHT, at).height_response
+    butts = Butts(distance=at, response=response, scatter=1e-3 * at)
+    speeds = np.array([80.0, 71.0, 77.0])
+    launch, both, arrows = prospects(fit, butts, 6, speeds)
+    assert (launch.kind, launch.index) == ("speed-reading", None)
+    assert launch.then == separation(fit, speed_reading(fit))
+    assert (both.kind, both.index) == ("two-speed-readings", 1)
+    assert both.then == separation(fit, speed_reading(fit), arrival_reading(fit, 71.0))
+    assert both.then.drag < launch.then.drag
+    # Arrows at each of the butts, fitted with the others: the farthest tell most.
+    more = [
+        ends(plain_shot(), {distance: places[distance]}, 0.0, arrows=6) for distance in at.tolist()
+    ]
+    old = ends(plain_shot(), marks(plain_shot(), SIGHT, [20 * YARD, 60 * YARD]), 0.0, arrows=12)
+    then = [
+        separation(calibrate(plain_shot(), SIGHT, prior(), [*old, *end], scatter())) for end in more
+    ]
+    assert (arrows.kind, arrows.index) == ("arrows", int(np.argmin([item.drag for item in then])))
+    assert arrows.then.drag == pytest.approx(min(item.drag for item in then), rel=0.02)
 
 
 def test_of_speed_and_drag_alone_it_is_the_inverse_of_two_by_two():

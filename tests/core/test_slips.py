@@ -131,6 +131,16 @@ def test_a_single_end_far_from_the_prior_is_offered_its_slip():
     assert found.slips[0] == ("sign",)
 
 
+@pytest.mark.parametrize(("off", "explained"), [(1.95, True), (1.97, False)])
+def test_a_slip_explains_what_it_leaves_within_19_chances_of_20(off, explained):
+    """An inch for a centimetre, which leaves so many standard uncertainties."""
+    exact = Case(shot=SHOT, sight=SIGHT, prior=only(), scatter=scatter(1e-3))
+    landed = Landed(distance=50.0, up=off * 0.05 * 2.54)
+    found = judged_calibration(exact, [End(shot=SHOT, landed=landed, travel=MARKS[50.0])])
+    assert found.contradicting == (0,)
+    assert ("inches-for-centimetres" in found.slips[0]) is explained
+
+
 def test_the_likeliest_slip_comes_first():
     """Meant 10 cm low; 4.2 in written: an inch for a centimetre leaves 5.8 cm, the rest less."""
     loose = Case(shot=SHOT, sight=SIGHT, prior=only(), scatter=scatter(1e-2))

@@ -176,8 +176,10 @@ class WouldTell(Strict):
     )
     distance = quantity("distance", "Where.", required=False)
     arrows = whole("How many.", required=False)
-    speed_uncertainty = number("What is left then of the speed's uncertainty, as a share.")
-    drag_uncertainty = number("What is left of the drag's, as a share.")
+    speed_uncertainty = _nullable(
+        number("What is left then of the speed's uncertainty, as a share; null: it is not told.")
+    )
+    drag_uncertainty = _nullable(number("What is left of the drag's, as a share; null as above."))
     enough = _flag("Whether the two are told apart then.")
 
 

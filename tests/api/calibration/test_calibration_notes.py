@@ -112,8 +112,9 @@ def test_one_in_doubt_where_the_others_are_too_few():
 
 
 def test_two_that_contradict_each_other():
-    high, low = (end(40.0, mark={"travel": f"{true_travel(40.0)!r} mm"}, up=up)
-                 for up in ("14 cm", "-14 cm"))
+    high, low = (
+        end(40.0, mark={"travel": f"{true_travel(40.0)!r} mm"}, up=up) for up in ("14 cm", "-14 cm")
+    )
     found = reply(session(high, low, priors={**PRIORS, "zero": "20 mm"}))
     assert statuses(found) == ["in-doubt", "in-doubt"]
     message = told(found, "observations-contradict")
@@ -257,7 +258,9 @@ def test_what_was_assumed_is_said():
         "arrows-assumed",
     ):
         assert code in found
-    assert not {"scatter-assumed", "priors-assumed", "tolerance-assumed"} & set(codes(reply(sound())))
+    assert not {"scatter-assumed", "priors-assumed", "tolerance-assumed"} & set(
+        codes(reply(sound()))
+    )
 
 
 def test_assumed_priors_are_told_in_the_callers_unit():

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 from calibration_requests import (
-    STATED,
     CERTAIN,
+    STATED,
     ZERO,
     chronograph,
     codes,
