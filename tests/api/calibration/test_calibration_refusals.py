@@ -22,7 +22,9 @@ from calibration_requests import (
 )
 from jsonschema import Draft202012Validator
 
-from arrowloft.api import problems
+from arrowloft.api import calibration, problems
+from arrowloft.core.calibration import Unsettled
+from arrowloft.core.reach import Unsolved
 
 IT = "/observations/1"
 
@@ -159,6 +161,21 @@ def test_observations_beyond_reach(case):
 def test_arrows_at_a_distance_that_the_mark_does_not_carry_to():
     ((pointer, detail),) = refusal(session(end(ZERO), seen(distance="900 m")))
     assert pointer == IT and "no arrow shot with this mark comes to this distance" in detail
+
+
+@pytest.mark.parametrize("lost", [Unsettled, Unsolved])
+def test_a_fit_that_leads_nowhere_is_the_observations_fault(monkeypatch, lost):
+    """The set-up as stated was flown before: it is not the arrow's."""
+
+    def learn(*_, **__):
+        raise lost("nowhere")
+
+    monkeypatch.setattr(calibration, "learn", learn)
+    found = send(session(end(ZERO))).get_json()
+    assert found["type"] == "/problems/cannot-be-fitted"
+    ((pointer, detail),) = [(fault["pointer"], fault["detail"]) for fault in found["errors"]]
+    assert pointer == "/observations"
+    assert "marks, signs, units and distances" in detail
 
 
 SIGHT = session()["sight"]
