@@ -313,13 +313,13 @@ def test_a_vague_speed_is_looked_for_before_the_fit(speed):
     landed = seen(plain_shot(), SIGHT, ends(plain_shot(), places, 0.0), unknowns(speed=speed))
     before = prior(speed=67.0, speed_uncertainty=0.25)
     predict = Predictions(plain_shot(), 20 * YARD, ends(plain_shot(), places, landed))
-    begin = Whitened(before, predict, np.full(2, 1e-3)).start()
+    begin = Whitened(before, predict, scatter()).start()
     # Speeds are tried every quarter of an uncertainty.
     assert begin[SPEED] == pytest.approx(math.log(speed / 67.0) / 0.25, abs=0.13)
     # Where nothing tells, or the speed is known, from the prior.
-    nothing = Whitened(before, Predictions(plain_shot(), 20 * YARD, []), np.zeros(0))
+    nothing = Whitened(before, Predictions(plain_shot(), 20 * YARD, []), scatter())
     assert nothing.start().tolist() == [0.0] * 6
-    assert Whitened(prior(), predict, np.full(2, 1e-3)).start().tolist() == [0.0] * 6
+    assert Whitened(prior(), predict, scatter()).start().tolist() == [0.0] * 6
 
 
 def test_a_vague_speed_that_does_not_carry_so_far_is_no_obstacle():

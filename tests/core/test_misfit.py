@@ -17,19 +17,12 @@ from calibration_setups import (
 )
 from scipy import stats
 
+from arrowloft.core import misfit
 from arrowloft.core.landed import Landed
-from arrowloft.core.misfit import (
-    UNLIKELY,
-    Case,
-    Foretold,
-    foretold,
-    foretold_from_outside,
-    judged_calibration,
-    rows_of,
-    suspicious,
-)
+from arrowloft.core.misfit import Case, foretold_from_outside, judged_calibration
 from arrowloft.core.observations import End, SpeedReading
 from arrowloft.core.reach import Unsolved
+from arrowloft.core.suspects import UNLIKELY, Foretold, foretold, rows_of
 from arrowloft.core.unknowns import ZERO
 
 SHOT, SIGHT = plain_shot(), sight()
@@ -180,7 +173,7 @@ def test_sound_observations_are_seldom_told_not_to_fit():
     for _ in range(250):
         observations = sound(rng)
         found = foretold(case().fit(observations), observations)
-        alarms += bool(suspicious(found))
+        alarms += not found.sound
         chances.append(found.chance)
     assert alarms <= stats.binom.isf(1e-3, 250, UNLIKELY)
     for column in np.array(chances).T:
@@ -230,15 +223,13 @@ def test_two_that_contradict_each_other_are_both_named_and_none_is_set_aside():
 @pytest.mark.parametrize(
     ("squares", "aside", "contradicting"),
     [
-        ((49.0, 42.9), (0, 1), ()),  # 6.1 apart: odds of 21 to 1
-        ((49.0, 43.1), (), (0, 1)),  # 5.9 apart
-        ((42.9, 49.0), (1, 0), ()),
-        ((43.1, 49.0), (), (0, 1)),
-        ((49.0, 36.0, 25.0), (0, 1), (2,)),  # two of six and no more
-        ((900.0, 400.0, 225.0, 100.0), (0, 1, 2), (3,)),  # three of six where gross
-        ((900.0, 400.0, 66.0), (0, 1, 2), ()),  # 8.12
-        ((900.0, 400.0, 62.0), (0, 1), (2,)),  # 7.87
-        ((3600.0, 1e4), (1, 0), ()),  # no chance left to tell them by
+        ((49.0, 43.1), (0, 1), ()),  # one alone would leave the other
+        ((49.0, 36.0, 25.0), (), (0, 1, 2)),  # two of six and no more: three are too many
+        ((225.0, 121.0, 81.0), (0, 1, 2), ()),  # three of six where gross
+        ((225.0, 121.0, 81.0, 64.0), (), (0, 1, 2, 3)),
+        ((900.0, 121.0, 66.0), (0, 1, 2), ()),  # the first is wild; 8.12
+        ((900.0, 62.0, 61.0), (0,), (1, 2)),  # 7.87
+        ((3600.0, 1e4), (0, 1), ()),  # no chance left to tell them by
         ((9.7,), (), ()),  # a chance of 0.0018, and six to have it
         ((10.0,), (0,), ()),  # 0.00157
     ],
@@ -259,9 +250,9 @@ def test_how_many_of_six_are_set_aside(squares, aside, contradicting):
         ((20.0,), (0,), ()),
         ((5.0, 0.0), (), (0,)),
         ((20.0, 0.0), (0,), ()),
-        ((20.0, 15.0), (0,), (1,)),
+        ((19.0, 15.0), (), (0, 1)),
         ((5.0, 0.0, 0.0), (0,), ()),
-        ((7.0, 5.0, 0.0), (0,), (1,)),
+        ((7.0, 5.0, 0.0), (), (0, 1)),
     ],
 )
 def test_how_many_of_few_are_set_aside(off, aside, contradicting):
@@ -277,7 +268,7 @@ def test_the_order_is_of_no_account():
     assert set(judged.aside) == {1, 5}
     order = np.random.default_rng(1).permutation(len(observations))
     mixed = judged_calibration(case(), [observations[index] for index in order])
-    assert tuple(int(order[index]) for index in mixed.aside) == judged.aside
+    assert {int(order[index]) for index in mixed.aside} == {1, 5}
     assert {int(order[index]): names for index, names in mixed.slips.items()} == judged.slips
     assert mixed.foretold.distance == pytest.approx(judged.foretold.distance[order], rel=1e-5)
     assert mixed.calibration.x == pytest.approx(judged.calibration.x, abs=1e-5)
@@ -289,7 +280,7 @@ def test_without_observations_nothing_is_judged():
     assert judged.goodness.chance == 1.0
     assert judged.calibration.inflation == 1.0
     nothing = Foretold(distance=np.array([]), chance=np.array([]))
-    assert suspicious(nothing) == []
+    assert nothing.sound
 
 
 @pytest.mark.parametrize("degrees", [6.0, np.inf])
@@ -310,11 +301,11 @@ def test_goodness_is_the_chance_of_the_sum_of_squares(degrees):
 
 
 def test_what_is_told_not_to_fit_and_stays_makes_all_less_certain():
-    """10 over four that are left is not beyond chance, one of them is: 0.0016, of four."""
-    judged = judged_calibration(EXACT, in_deviations(7.0, 6.0, np.sqrt(10.0), 0.0, 0.0, 0.0))
-    assert judged.contradicting == (2,)
+    """8.1 over two is not beyond chance, one of them is: 0.0044, of two."""
+    judged = judged_calibration(EXACT, in_deviations(2.85, 0.0))
+    assert judged.contradicting == (0,)
     assert judged.goodness.chance > UNLIKELY
-    assert judged.calibration.inflation == pytest.approx(2.5, rel=1e-6)
+    assert judged.calibration.inflation == pytest.approx(2.85**2 / 2.0, rel=1e-6)
 
 
 def test_the_prior_counts_in_the_goodness():
@@ -344,14 +335,14 @@ def test_an_arrow_that_never_comes_there_is_foretold_least_of_all(free):
 
 def unsettled_by(wild, monkeypatch):
     """No fit settles that has to do with what is wild; to settle by itself is slow."""
-    fit = Case.fit
+    fit = misfit.fitted
 
-    def of(self, observations):
-        if any(wild(item) for item in observations):
+    def of(whitened, loss):
+        if any(wild(item) for item in (*whitened.predictions.ends, *whitened.predictions.readings)):
             raise Unsolved("the calibration does not settle")
-        return fit(self, observations)
+        return fit(whitened, loss)
 
-    monkeypatch.setattr(Case, "fit", of)
+    monkeypatch.setattr(misfit, "fitted", of)
 
 
 def test_one_too_wild_for_any_fit_is_set_aside_all_the_same(monkeypatch):
@@ -369,3 +360,19 @@ def test_what_does_not_settle_for_another_reason_is_told(off, monkeypatch):
     unsettled_by(lambda item: True, monkeypatch)
     with pytest.raises(Unsolved):
         judged_calibration(EXACT, in_deviations(*off))
+
+
+def test_two_slips_do_not_hide_behind_sound_ends():
+    """Ends at 50 and 60 m both too high bend a fit so far that others look worse than they."""
+    exact = innocent = 0
+    for seed in range(20):
+        observations = sound(np.random.default_rng(1000 + seed))
+        for index, off in ((3, 0.4), (4, 0.48)):
+            higher = observations[index].landed.up + off
+            observations[index] = moved(observations[index], up=higher)
+        judged = judged_calibration(case(), observations)
+        exact += set(judged.aside) == {3, 4} and not judged.contradicting
+        innocent += bool(set(judged.aside) - {3, 4})
+    # A sound end is told not to fit in one range of a hundred anyway.
+    assert innocent <= 1
+    assert exact >= 18

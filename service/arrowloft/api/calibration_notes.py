@@ -18,7 +18,9 @@ _FAR = 3.0
 """Standard uncertainties of the prior from which on a fitted value is told to be far off."""
 
 _SLIPS = {
-    "sign": "up and down (or left and right) taken for each other",
+    "sign": "up and down (and left and right) taken for each other",
+    "up-for-down": "up and down taken for each other",
+    "left-for-right": "left and right taken for each other",
     "sign-of-mark": "the mark counted the wrong way",
     "yards-for-metres": "the distance in metres, not yards",
     "metres-for-yards": "the distance in yards, not metres",

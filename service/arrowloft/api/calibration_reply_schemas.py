@@ -159,8 +159,9 @@ class ObservationReply(Strict):
         required=False,
         metadata={
             "description": "Where it does not fit: slips that would explain it, likeliest first. "
-            "sign: up for down; sign-of-mark; one unit for another, such as "
-            "inches-for-centimetres; yards-for-metres of the distance; feet-for-metres of a speed."
+            "sign: up for down, and left for right where that was noted; up-for-down; "
+            "left-for-right; sign-of-mark; one unit for another, such as inches-for-centimetres; "
+            "yards-for-metres of the distance; feet-for-metres of a speed."
         },
     )
     correction = part(CorrectionReply(), "What this end asks for.", required=False)

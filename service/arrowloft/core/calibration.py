@@ -23,7 +23,7 @@ from arrowloft.core.reach import Unsolved
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Sight
 from arrowloft.core.unknowns import DRAG, NAMES, PEEP_HEIGHT, RADIUS, SPEED, Prior
-from arrowloft.core.whitened import Whitened, deviations
+from arrowloft.core.whitened import Whitened
 
 Loss = Literal["squares", "huber", "cauchy"]
 
@@ -140,8 +140,12 @@ def calibrate(
     does not settle.
     """
     predictions = Predictions(shot, sight.zero_distance, observations)
-    deviation, scattered, degrees = deviations(predictions, scatter)
-    whitened = Whitened(prior, predictions, deviation)
+    return fitted(Whitened(prior, predictions, scatter), loss)
+
+
+def fitted(whitened: Whitened, loss: Loss = "squares") -> Calibration:
+    """The fit to whitened observations; raises as `calibrate` does."""
+    deviation = whitened.deviation
     x, rows = whitened.start(), deviation.size
     for tolerance in TOLERANCES:
         fit = _least_squares(whitened, x, loss, tolerance)
@@ -155,8 +159,8 @@ def calibrate(
     miss = fit.fun[:rows] + slope @ last
     weight = _weights(loss, miss)
     return Calibration(
-        prior=prior,
-        predictions=predictions,
+        prior=whitened.prior,
+        predictions=whitened.predictions,
         x=x + last,
         covariance=_covariance(slope, weight),
         observed=whitened.observed,
@@ -164,8 +168,8 @@ def calibrate(
         deviation=deviation,
         design=np.sqrt(weight)[:, None] * slope,
         weight=weight,
-        scattered=scattered,
-        degrees=degrees,
+        scattered=whitened.scattered,
+        degrees=whitened.degrees,
         evaluations=whitened.evaluations,
     )
 

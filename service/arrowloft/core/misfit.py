@@ -1,42 +1,26 @@
-"""Which observation does not fit the others: a flyer, a slip of the sign or of a unit.
+"""Which observations do not fit: slips of a sign or a unit, flyers, contradictions.
 
-An observation is held against what all the others and the prior foretell of it. With the
-whitened residuals r of its rows at the fit and their part H = A P A^T of the hat matrix,
-the squared distance from that foretelling, in its own standard uncertainties, is
-
-    d^2 = r^T (1 - H)^-1 r
-
-which is also what the sum of squares falls by where the observation is left out. Where a
-robust loss has given the rows less weight, W, both are of the rows by its root, and
-
-    d^2 = u^T ((1 - H)^-1 - 1 + W)^-1 u,  u = (1 - H)^-1 r
-
-for the observation still claims its own uncertainty, however little the fit heeds it.
+Each is held against what all the others and the prior foretell of it (`suspects`). The
+fewest that leave the rest in peace are set aside, if no other as few would; else they are
+said to contradict each other.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import chdtrc, fdtrc
 
 from arrowloft.core.archer_scatter import ArcherScatter
-from arrowloft.core.arrays import Array, Lanes
-from arrowloft.core.calibration import Calibration, Loss, calibrate
-from arrowloft.core.observations import End, Observation, Predictions
+from arrowloft.core.arrays import Array
+from arrowloft.core.calibration import Calibration, Loss, fitted
+from arrowloft.core.observations import Observation, Predictions
 from arrowloft.core.reach import Unsolved
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Sight
 from arrowloft.core.slips import put_right
-from arrowloft.core.unknowns import Prior
-from arrowloft.core.whitened import Whitened, deviations
-
-UNLIKELY = 0.01
-"""Chance, over all observations, at which sound ones are told not to fit."""
-
-TOLD_APART = 6.0
-"""By how much more leaving the worst one out must lower the sum of squares than leaving out
-another: odds of 20 to 1 for either of two equally likely slips."""
+from arrowloft.core.suspects import UNLIKELY, Foretold, chance_of, foretold, rows_of, sets_of
+from arrowloft.core.unknowns import NAMES, Prior
+from arrowloft.core.whitened import Whitened
 
 SPARED = 3
 """At most one observation in so many is set aside: beyond that the set-up itself is wrong."""
@@ -45,20 +29,17 @@ GROSS = 8.0
 """Standard uncertainties from which on an observation is a slip whatever else there is: up to
 half of all are set aside then, and even a single one, against the prior alone."""
 
+WILD = 20.0
+"""Standard uncertainties from the prior from which on an observation is no part of any fit:
+fits to such take seconds to settle, where they do."""
+
+_SIZE = len(NAMES)
+
+FEW = 4
+"""Contradicting observations up to which a slip is looked for that would explain each."""
+
 EXPLAINED = 0.05
 """Chance at which a slip, put right, is taken to explain an observation."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Foretold:
-    """Observations against what the others foretell of them; arrays (observations,).
-
-    distance: d, in standard uncertainties.
-    chance: of so large a distance, were all well.
-    """
-
-    distance: Array
-    chance: Array
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,11 +85,14 @@ class Case:
     scatter: ArcherScatter
     loss: Loss = "squares"
 
+    def whitened(self, observations: Sequence[Observation]) -> Whitened:
+        """These observations against what the set-up predicts of them."""
+        predictions = Predictions(self.shot, self.sight.zero_distance, observations)
+        return Whitened(self.prior, predictions, self.scatter)
+
     def fit(self, observations: Sequence[Observation]) -> Calibration:
         """`calibrate` for these observations."""
-        return calibrate(
-            self.shot, self.sight, self.prior, observations, self.scatter, loss=self.loss
-        )
+        return fitted(self.whitened(observations), self.loss)
 
 
 def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judged:
@@ -119,11 +103,13 @@ def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judge
 
     Raises as `calibrate` does; the ends that NeverArrives counts are those of `observations`.
     """
-    kept, aside = list(range(len(observations))), list[int]()
+    whitened = case.whitened(observations)
+    aside = _wild(whitened, observations)
+    kept = [index for index in range(len(observations)) if index not in aside]
     while True:
         some = [observations[index] for index in kept]
         try:
-            fit = case.fit(some)
+            fit = case.fit(some) if aside else fitted(whitened, case.loss)
         except Unsolved:
             wildest = _wildest(case, some)
             if wildest is None or len(aside) >= _most_aside(len(observations), gross=True):
@@ -131,12 +117,14 @@ def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judge
             aside.append(kept.pop(wildest))
             continue
         inside = foretold(fit, some)
-        suspects = [kept[place] for place in suspicious(inside)]
         gross = bool(inside.distance.max(initial=0.0) > GROSS)
-        if len(suspects) != 1 or len(aside) >= _most_aside(len(observations), gross):
+        room = _most_aside(len(observations), gross) - len(aside)
+        out, doubtful = _suspects(case, fit, some, inside, room)
+        aside += [kept[place] for place in out]
+        kept = [index for place, index in enumerate(kept) if place not in out]
+        if not out:
             break
-        kept.remove(suspects[0])
-        aside += suspects
+    suspects = [kept[place] for place in doubtful]
     goodness = _goodness(fit)
     if suspects or goodness.chance < UNLIKELY:
         fit = replace(fit, inflation=max(goodness.chi_square / max(goodness.degrees, 1), 1.0))
@@ -147,14 +135,68 @@ def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judge
         aside=tuple(aside),
         contradicting=tuple(suspects),
         slips={index: _slips(case, fit, observations[index]) for index in aside}
-        | {index: _slips_within(case, observations, kept, index) for index in suspects},
+        | {
+            index: _slips_within(case, observations, kept, index)
+            for index in (suspects if len(suspects) <= FEW else ())
+        },
         goodness=goodness,
     )
+
+
+def _suspects(
+    case: Case,
+    fit: Calibration,
+    observations: Sequence[Observation],
+    inside: Foretold,
+    room: int,
+) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """Positions to set aside, and positions that contradict each other; one of them empty.
+
+    room: how many may be set aside. The fewest are, whose leaving makes the rest sound and
+    that are told apart from other sets as small.
+    """
+    if inside.sound:
+        return (), ()
+    for size in range(1, min(max(room, 1), len(observations)) + 1):
+        weighed = sets_of(fit, observations, size)
+        if weighed is None:
+            break
+        worst, alike = weighed
+        rest = [item for index, item in enumerate(observations) if index not in worst]
+        if _makes_sound(case, rest):
+            return (worst, ()) if size <= room and len(alike) == 1 else ((), _all_of(alike))
+    bad = np.flatnonzero(inside.chance * inside.chance.size < UNLIKELY)
+    return (), tuple(bad.tolist())
+
+
+def _makes_sound(case: Case, rest: Sequence[Observation]) -> bool:
+    try:
+        return foretold(case.fit(rest), rest).sound
+    except Unsolved:
+        return False
+
+
+def _all_of(sets: Sequence[tuple[int, ...]]) -> tuple[int, ...]:
+    return tuple(sorted({index for one in sets for index in one}))
 
 
 def _most_aside(observations: int, gross: bool) -> int:
     """How many observations may be set aside."""
     return max(observations // 2, 1) if gross else observations // SPARED
+
+
+def _wild(whitened: Whitened, observations: Sequence[Observation]) -> list[int]:
+    """Positions of those too far off what the prior foretells for a fit to be tried.
+
+    None where they are more than half: then the prior is to blame. What never comes there
+    is left to the fit, which says so.
+    """
+    try:
+        distance = _against(whitened, np.zeros(_SIZE), np.eye(_SIZE), observations).distance
+    except Unsolved:
+        return []
+    wild = np.flatnonzero(np.isfinite(distance) & (distance > WILD))
+    return wild.tolist() if wild.size <= _most_aside(len(observations), gross=True) else []
 
 
 def _wildest(case: Case, observations: Sequence[Observation]) -> int | None:
@@ -167,46 +209,34 @@ def _wildest(case: Case, observations: Sequence[Observation]) -> int | None:
     return farthest if distance[farthest] > GROSS else None
 
 
-def foretold(fit: Calibration, observations: Sequence[Observation]) -> Foretold:
-    """Each observation of a fit against all others of it and the prior."""
-    whitened = np.sqrt(fit.weight) * fit.residuals / fit.deviation
-    squares, chances = [], []
-    for rows in rows_of(observations):
-        own = fit.design[rows]
-        spread = np.linalg.inv(np.eye(rows.size) - own @ fit.covariance @ own.T)
-        miss = spread @ whitened[rows]
-        spread -= np.diag(1.0 - fit.weight[rows])
-        squares.append(max(float(miss @ np.linalg.solve(spread, miss)), 0.0))
-        chances.append(_chance(squares[-1], rows.size, float(fit.degrees[rows].min())))
-    return Foretold(distance=np.sqrt(np.array(squares)), chance=np.array(chances))
-
-
 def foretold_from_outside(
     case: Case, fit: Calibration, observations: Sequence[Observation]
 ) -> Foretold:
     """Observations that are not a part of the fit against what it foretells of them."""
     try:
-        return _from_outside(case, fit, observations)
+        return _against(case.whitened(observations), fit.x, fit.covariance, observations)
     except Unsolved:
         if len(observations) > 1:
             return _joined([foretold_from_outside(case, fit, [one]) for one in observations])
         return Foretold(distance=np.array([np.inf]), chance=np.array([0.0]))
 
 
-def _from_outside(case: Case, fit: Calibration, observations: Sequence[Observation]) -> Foretold:
-    """As above; raises Unsolved where an arrow, or one a step away, hardly comes there."""
-    predictions = Predictions(case.shot, case.sight.zero_distance, observations)
-    deviation, _, degrees = deviations(predictions, case.scatter)
-    whitened = Whitened(case.prior, predictions, deviation)
-    rows = deviation.size
-    miss, design = whitened.residuals(fit.x)[:rows], whitened.jacobian(fit.x)[:rows]
+def _against(
+    whitened: Whitened, x: Array, covariance: Array, observations: Sequence[Observation]
+) -> Foretold:
+    """Observations against what x, of this covariance, foretells of them.
+
+    Raises Unsolved where an arrow, or one a step away, hardly comes there.
+    """
+    rows = whitened.deviation.size
+    miss, design = whitened.residuals(x)[:rows], whitened.jacobian(x)[:rows]
     squares, chances = [], []
     for own in rows_of(observations):
-        spread = np.eye(own.size) + design[own] @ fit.covariance @ design[own].T
+        spread = np.eye(own.size) + design[own] @ covariance @ design[own].T
         square = float(miss[own] @ np.linalg.solve(spread, miss[own]))
         # An arrow that never comes there is foretold least of all.
         squares.append(square if np.isfinite(square) else np.inf)
-        chances.append(_chance(squares[-1], own.size, float(degrees[own].min())))
+        chances.append(chance_of(squares[-1], own.size, float(whitened.degrees[own].min())))
     return Foretold(distance=np.sqrt(np.array(squares)), chance=np.array(chances))
 
 
@@ -216,16 +246,6 @@ def _joined(parts: Sequence[Foretold]) -> Foretold:
         distance=np.concatenate([part.distance for part in parts]),
         chance=np.concatenate([part.chance for part in parts]),
     )
-
-
-def suspicious(found: Foretold) -> list[int]:
-    """Positions of what does not fit: one, or those that cannot be told apart; none."""
-    if not found.chance.size or found.chance.min() * found.chance.size >= UNLIKELY:
-        return []
-    square = found.distance**2
-    # Far enough off, several have no chance at all: of these the farthest is the worst.
-    worst = float(square[found.chance == found.chance.min()].max())
-    return [int(index) for index in np.flatnonzero(square > max(worst - TOLD_APART, 0.0))]
 
 
 def _all_foretold(
@@ -256,7 +276,10 @@ def _slips_within(
     case: Case, observations: Sequence[Observation], kept: Sequence[int], index: int
 ) -> tuple[str, ...]:
     """The same for one that is a part of the fit: against a fit of the others."""
-    fit = case.fit([observations[other] for other in kept if other != index])
+    try:
+        fit = case.fit([observations[other] for other in kept if other != index])
+    except Unsolved:
+        return ()
     return _slips(case, fit, observations[index])
 
 
@@ -264,31 +287,5 @@ def _goodness(fit: Calibration) -> Goodness:
     whitened = fit.residuals / fit.deviation
     total = float(whitened @ (fit.weight * whitened) + fit.x @ fit.x)
     rows = whitened.size
-    chance = _chance(total, rows, float(fit.degrees.min())) if rows else 1.0
+    chance = chance_of(total, rows, float(fit.degrees.min())) if rows else 1.0
     return Goodness(chi_square=total, degrees=rows, chance=chance)
-
-
-def _chance(square: float, rows: int, degrees: float) -> float:
-    """Chance of a sum of squares of so many rows; Fisher's F where the scatter is uncertain."""
-    if np.isinf(degrees):
-        return float(chdtrc(rows, square))
-    return float(fdtrc(rows, degrees, square / rows))
-
-
-def rows_of(observations: Sequence[Observation]) -> Iterator[Lanes]:
-    """The rows of `Predictions.observed` that belong to each observation."""
-    ends = [item for item in observations if isinstance(item, End)]
-    side = len(ends)
-    reading = side + sum(end.landed.right is not None for end in ends)
-    end = 0
-    for item in observations:
-        if not isinstance(item, End):
-            yield np.array([reading])
-            reading += 1
-            continue
-        if item.landed.right is None:
-            yield np.array([end])
-        else:
-            yield np.array([end, side])
-            side += 1
-        end += 1

@@ -21,7 +21,8 @@ def odd_scatters(landed: Sequence[Landed], group: Group | None = None) -> list[i
     """
     left = list(range(len(landed)))
     found: list[int] = []
-    while len(left) > 1:
+    # A lone end is held against the group known before, if any.
+    while len(left) > (1 if group is None else 0):
         chances = [_chance(landed, left, index, group) for index in left]
         least = min(chances)
         if 2.0 * least * len(left) >= UNLIKELY:

@@ -11,13 +11,14 @@ from arrowloft.core.calibration import Loss
 from arrowloft.core.corrected_marks import CorrectedMarks, corrected_marks
 from arrowloft.core.corrections import Corrections, corrections
 from arrowloft.core.groups import Group
-from arrowloft.core.misfit import Case, Judged, judged_calibration, rows_of
+from arrowloft.core.misfit import Case, Judged, judged_calibration
 from arrowloft.core.next_shots import Advice, Butts, Known, Wanted, advise
 from arrowloft.core.observations import End, Observation, Predictions
 from arrowloft.core.odd_scatters import odd_scatters
 from arrowloft.core.separation import Prospect, Separation, prospects, separation
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Sight
+from arrowloft.core.suspects import rows_of
 from arrowloft.core.unknowns import Prior
 from arrowloft.core.whitened import deviations
 

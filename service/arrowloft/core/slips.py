@@ -12,7 +12,7 @@ INCH, FOOT, YARD = 0.0254, 0.3048, 0.9144
 class Slip(NamedTuple):
     """A slip: its name, what it was made in, and the factor that puts it right.
 
-    of: "impact", "mark", "distance" or "speed".
+    of: "impact", its "height" or its "side" alone, "mark", "distance" or "speed".
     """
 
     name: str
@@ -22,6 +22,8 @@ class Slip(NamedTuple):
 
 SLIPS = (
     Slip("sign", "impact", -1.0),
+    Slip("up-for-down", "height", -1.0),
+    Slip("left-for-right", "side", -1.0),
     Slip("sign-of-mark", "mark", -1.0),
     Slip("inches-for-centimetres", "impact", 0.01 / INCH),
     Slip("centimetres-for-inches", "impact", INCH / 0.01),
@@ -41,10 +43,17 @@ def put_right(observation: Observation) -> Iterator[tuple[Slip, Observation]]:
     """The observation with each slip that can be made in it put right."""
     for slip in SLIPS:
         if isinstance(observation, End):
-            if slip.of != "speed":
+            if _can_be_made_in(observation, slip):
                 yield slip, _end(observation, slip)
         elif slip.of == "speed":
             yield slip, replace(observation, speed=observation.speed * slip.factor)
+
+
+def _can_be_made_in(end: End, slip: Slip) -> bool:
+    """Whether an end can hold the slip; where no side was noted, height is all there is."""
+    if slip.of in ("height", "side"):
+        return end.landed.right is not None
+    return slip.of != "speed"
 
 
 def _end(end: End, slip: Slip) -> End:
@@ -53,5 +62,9 @@ def _end(end: End, slip: Slip) -> End:
     landed = end.landed
     if slip.of == "distance":
         return replace(end, landed=replace(landed, distance=landed.distance * slip.factor))
-    right = None if landed.right is None else landed.right * slip.factor
-    return replace(end, landed=replace(landed, up=landed.up * slip.factor, right=right))
+    up, right = landed.up, landed.right
+    if slip.of != "side":
+        up *= slip.factor
+    if slip.of != "height" and right is not None:
+        right *= slip.factor
+    return replace(end, landed=replace(landed, up=up, right=right))

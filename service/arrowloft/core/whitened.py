@@ -6,13 +6,17 @@ from arrowloft.core.archer_scatter import ArcherScatter
 from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.observations import Predictions
 from arrowloft.core.reach import Unsolved
-from arrowloft.core.unknowns import NAMES, SPEED, WINDAGE, Prior
+from arrowloft.core.unknowns import DRAG, NAMES, RADIUS, SPEED, WINDAGE, Prior
 
 STEPS = (1e-4, 1e-3, 1e-4, 1e-4, 1e-5, 1e-5)
 """Steps of the central differences, one an unknown: shares for speed and drag, else m."""
 
 WIDE = 0.05
 """Uncertainty of the speed, as a share, from which on the fit's start is looked for."""
+
+SLOWEST, THICKEST, NARROWEST = 0.25, 8.0, 0.5
+"""Factors on launch speed, drag and radius beyond which, downward, upward and downward, no
+fit goes: flights of slow arrows in thick air take long, and no bow is so far off its prior."""
 
 STARTS = np.linspace(-2.0, 2.0, 17)
 """Where it is looked for: launch speeds, in its standard uncertainties."""
@@ -59,10 +63,14 @@ class Whitened:
 
     Both come of one batch of flights: the point itself and a step either way along each
     unknown; what was evaluated last is kept, as the solver asks for both at the same point.
+
+    deviation: standard uncertainty of each row.  scattered: whether it comes of the
+    archer's scatter, and degrees: of freedom of that, inf for the others; (rows,).
     """
 
-    def __init__(self, prior: Prior, predictions: Predictions, deviation: Array) -> None:
-        self.prior, self.predictions, self.deviation = prior, predictions, deviation
+    def __init__(self, prior: Prior, predictions: Predictions, scatter: ArcherScatter) -> None:
+        self.prior, self.predictions = prior, predictions
+        self.deviation, self.scattered, self.degrees = deviations(predictions, scatter)
         self.observed = predictions.observed
         self.evaluations = 0
         uncertainties = prior.uncertainties
@@ -115,12 +123,24 @@ class Whitened:
             raise Unsolved("arrows hardly reach their target")
         return jacobian
 
+    def _credible(self, x: Array) -> bool:
+        """Whether the unknowns are such that a bow and an arrow may have them."""
+        before = self.prior.values(np.zeros(x.size))
+        factors = self.prior.values(x)[: RADIUS + 1] / before[: RADIUS + 1]
+        return bool(
+            factors[SPEED] >= SLOWEST and factors[DRAG] <= THICKEST and factors[RADIUS] >= NARROWEST
+        )
+
     def _at(self, x: Array) -> tuple[Array, Array]:
         if self._last is None or not np.array_equal(self._last[0], x):
             self._last = (x.copy(), *self._evaluated(x))
         return self._last[1:]
 
     def _evaluated(self, x: Array) -> tuple[Array, Array]:
+        if not self._credible(x):
+            # The solver takes a shorter step then; nothing is flown that takes seconds.
+            rows = self.deviation.size + x.size
+            return np.full(rows, np.inf), np.full((rows, x.size), np.nan)
         self.evaluations += 1
         free, steps = self._free, np.diag(self._step)
         points = np.repeat(x[:, None], 1 + 2 * free.size, axis=1)
