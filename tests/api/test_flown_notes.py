@@ -58,6 +58,9 @@ CASES: dict[str, Body] = {
     "slopes": {"slopes": ["-20 deg", "20 deg"]} | FAR | BLOWING,
     "wind": {"speeds": ["3 m/s"]} | FAR,
     "setup-change": {"second": {"slope": "0 deg"}} | SIGHT | FAR | BLOWING,
+    "calibration": {"observations": [], "next": {"distances": ["50 m"]}} | SIGHT | FAR | BLOWING,
+    "error-budget": SIGHT | FAR | BLOWING,
+    "sight-shift": {"landed": {"up": "3 cm", "arrows": 3}, "distance": "50 m"} | SIGHT | BLOWING,
 }
 
 

@@ -40,6 +40,8 @@ STILL: dict[str, Body] = {
     "slopes": {"slopes": ["0 deg"]} | ROWS,
     "wind": {"speeds": ["0 m/s"]} | ROWS,
     "setup-change": {"second": {"slope": "0 deg"}} | SIGHT | ROWS,
+    "calibration": {"observations": [], "next": {"distances": [FAR]}} | SIGHT | ROWS,
+    "sight-shift": {"landed": {"up": "0 cm"}, "distance": FAR} | SIGHT,
 }
 ERRORS = {
     "mark-table": {"error_estimate"},
@@ -50,6 +52,8 @@ ERRORS = {
     "slopes": {"error_estimate", "position_error"},
     "wind": {"error_estimate", "position_error"},
     "setup-change": {"error_estimate", "position_error"},
+    "calibration": {"error_estimate"},
+    "sight-shift": {"error_estimate", "position_error"},
 }
 LIMITS = {"error_estimate": 1e-6, "position_error": 1e-4}
 """What a small error is, rad and m: a micrometre a metre, and less than the eye sees."""
