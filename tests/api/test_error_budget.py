@@ -388,8 +388,8 @@ def test_a_scatter_that_cannot_be(
         ({"distances": ["1.2 m"]}, "/distances/0", "Too near"),
         (
             {"distances": {"from": "20 yd", "to": "320 yd", "step": "1 yd"}},
-            "/distances",
-            "301 distances x 17 inputs",
+            "/distances/step",
+            "301 distances: give at most 294",
         ),
         (
             {

@@ -8,6 +8,7 @@ from marshmallow import ValidationError
 
 from arrowloft.api.landed import (
     check_landed,
+    counts_unsaid,
     landed_members,
     landed_notes,
     landed_of,
@@ -130,10 +131,13 @@ def test_other_forms_are_told_what_to_do(given, way, words):
 
 
 def test_one_arrow_is_assumed_and_said():
-    (note,) = landed_notes(SCHEMA.read(HIGH))
-    assert note.code == "arrows-assumed" and "`arrows`" in note.message
+    assert counts_unsaid(SCHEMA.read(HIGH))
     for told in (HIGH | {"arrows": 1}, {"impacts": [ONE]}):
-        assert landed_notes(SCHEMA.read(told)) == []
+        assert not counts_unsaid(SCHEMA.read(told))
+    (note,) = landed_notes("/observations/2", "/observations/5")
+    assert note.code == "arrows-assumed" and "`arrows`" in note.message
+    assert "(/observations/2, /observations/5)" in note.message
+    assert landed_notes() == []
 
 
 def test_a_scatter_that_is_assumed_is_said():

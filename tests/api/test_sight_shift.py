@@ -417,3 +417,44 @@ def test_bounds_are_inclusive(client: FlaskClient, landed: Body, arrows: int) ->
     for confidence in (0.5, 0.999):
         found = asked(client, WORKED, landed=landed, confidence=confidence)
         assert found["landed"]["arrows"] == arrows
+
+
+# --- what was written down wrongly -----------------------------------------------------------
+
+GROUP: Body = {"distance": "20 yd", "vertical": "25 mm", "arrows": 20}
+
+
+def listed(*heights: float) -> Body:
+    return {"impacts": [{"up": f"{height} mm"} for height in heights]}
+
+
+def test_a_flyer_is_left_out_and_named(client: FlaskClient, body: Body) -> None:
+    sound = asked(client, body, group=GROUP, landed=listed(30, 20, 25, 10))
+    found = asked(client, body, group=GROUP, landed=listed(30, 20, 25, 10, 2000))
+    assert "/landed/impacts/4" in said(found, "flyer-left-out")
+    assert found["vertical"] == sound["vertical"]
+    assert "flyer-left-out" not in codes(sound)
+
+
+@pytest.mark.parametrize("diameter", ["0 mm", "3 m"])
+def test_a_scatter_that_is_not_this_archers_does_not_count(
+    client: FlaskClient, body: Body, diameter: str
+) -> None:
+    centre = {"up": "30 mm", "arrows": 6}
+    found = asked(client, body, group=GROUP, landed=centre | {"diameter": diameter})
+    assert "scatter-odd" in codes(found)
+    plain = asked(client, body, group=GROUP, landed=centre)
+    assert found["vertical"] == plain["vertical"]
+    assert "scatter-odd" not in codes(plain)
+
+
+def test_a_centred_group_is_said_to_be_so(client: FlaskClient, body: Body) -> None:
+    found = asked(client, body, group=GROUP, landed={"up": "0 cm", "arrows": 6})
+    assert said(found, "shift-within-scatter").endswith("the arrows are centred; leave the sight.")
+
+
+def test_large_figures_are_plain_numbers(client: FlaskClient, body: Body) -> None:
+    found = asked(client, body, group=GROUP, landed={"up": "500 cm", "arrows": 6})
+    assert "centre is 5000 mm high" in said(found, "shift-real")
+    wide = asked(client, body, group=GROUP, landed={"up": "0.1 mm", "arrows": 2})
+    assert "100 % of such groups" in said(wide, "shift-within-scatter")

@@ -181,7 +181,14 @@ def session(*observations, **changes):
 
 def sound(**changes):
     """A session of which nothing is to be said: all told, all fits."""
-    seen = (end(ZERO), end(40.0), chronograph(3.0), chronograph(60.0), end(60.0), proven(70.0))
+    seen = (
+        end(ZERO),
+        end(40.0),
+        chronograph(3.0),
+        chronograph(60.0),
+        end(60.0),
+        proven(70.0, arrows=6),
+    )
     return session(*seen, **changes)
 
 

@@ -24,7 +24,7 @@ from scipy.optimize import brentq
 
 from arrowloft.core import calibration as module
 from arrowloft.core.archer_scatter import ArcherScatter, Scatter
-from arrowloft.core.calibration import calibrate
+from arrowloft.core.calibration import calibrate, fitted
 from arrowloft.core.flow import cross_section
 from arrowloft.core.landed import Landed
 from arrowloft.core.observations import Predictions, SpeedReading
@@ -368,12 +368,15 @@ def test_a_fit_cut_short_is_never_returned(monkeypatch):
         fit(shot_ends(), prior())
 
 
-def test_inflation_widens_every_doubt_and_nothing_else():
-    found = fit(shot_ends(), prior())
-    wider = replace(found, inflation=4.0)
-    assert wider.uncertainties == pytest.approx(2.0 * found.uncertainties, rel=1e-12)
-    assert (wider.correlations == found.correlations).all()
-    assert found.inflation == 1.0
+def test_inflation_is_as_if_all_had_been_seen_that_much_less_well():
+    predict = Predictions(plain_shot(), 20 * YARD, shot_ends())
+    found = fitted(Whitened(prior(), predict, scatter(1e-3), inflation=4.0))
+    wider = fitted(Whitened(prior(), predict, scatter(2e-3)))
+    assert found.x == pytest.approx(wider.x, abs=1e-9)
+    assert found.covariance == pytest.approx(wider.covariance, rel=1e-9)
+    assert (found.inflation, wider.inflation) == (4.0, 1.0)
+    # What they do not tell stays as it was before: no doubt is larger than the prior's.
+    assert (np.diag(found.covariance) <= 1.0).all()
 
 
 def test_deviations_of_the_rows():

@@ -7,8 +7,9 @@ from arrowloft.core.error_budget import ErrorBudget, Explained
 from arrowloft.plugin import Note
 
 DRAW_UNKNOWN = (
-    "The shift by draw length needs bow.draw_length and a launch model that works out the speed "
-    "from it, such as `rated`: give them, or leave this out."
+    "The shift by draw length needs bow.draw_length and a launch model whose speed follows from "
+    "it, such as `rated`: give them, or leave this out. A measured force-draw curve stays as it "
+    "was measured, whatever the draw length."
 )
 
 _FIRST_ORDER = Note(

@@ -29,9 +29,9 @@ from arrowloft.api.calibration_reply import (
 from arrowloft.api.calibration_reply_schemas import CALIBRATION_REPLY
 from arrowloft.api.distances import pointer
 from arrowloft.api.groups import group_notes, group_of
-from arrowloft.api.landed import landed_notes, scatter_notes
+from arrowloft.api.landed import counts_unsaid, landed_notes, scatter_notes
 from arrowloft.api.observation_replies import observations_reply
-from arrowloft.api.observations import Seen, predicted_lanes, seen
+from arrowloft.api.observations import Seen, predicted_lanes, proven_notes, seen
 from arrowloft.api.problems import KINDS, Fault, Problem
 from arrowloft.api.replies import CSV, JSON
 from arrowloft.api.reply_schemas import reply_schema
@@ -87,7 +87,7 @@ def resource(edge: Edge) -> Resource:
             ),
         }
         told = [
-            *session_notes(asked, was_seen, session, units),
+            *session_notes(asked, was_seen, session, aims, units),
             *_assumed(asked, session),
             *prior_notes(asked, units),
             *notes,
@@ -143,7 +143,11 @@ def _session(
     lanes = predicted_lanes(asked)
 
     def of_predicted(lane: int) -> str:
-        return f"/observations/{lanes[lane]}" if lane < len(lanes) else "/sight/zero_distance"
+        if lane == len(lanes):
+            return "/sight/zero_distance"
+        mark = asked["observations"][lanes[lane]].get("mark", {})
+        member = "mark/predicted_for" if "predicted_for" in mark else "distance"
+        return f"/observations/{lanes[lane]}/{member}"
 
     group = group_of(asked["group"]) if "group" in asked else None
     targets = np.array([item["distance"] for item in asked["observations"]])
@@ -155,7 +159,7 @@ def _session(
     def of_reading(lane: int) -> str:
         if lane == 0:
             return "/sight/zero_distance"
-        return f"/observations/{was_seen.readings[lane - 1]}"
+        return f"/observations/{was_seen.readings[lane - 1]}/distance"
 
     with solving(setup.units, of_reading), _fitting(was_seen):
         learned = learn(
@@ -223,5 +227,9 @@ def _assumed(asked: Mapping[str, Any], session: RangeSession) -> list[Note]:
     notes = scatter_notes(session.scatter)
     if "group" in asked:
         notes += group_notes(group_of(asked["group"]))
-    told = [note for item in asked["observations"] if "up" in item for note in landed_notes(item)]
-    return [*notes, *told[:1]]
+    unsaid = [
+        f"/observations/{index}"
+        for index, item in enumerate(asked["observations"])
+        if counts_unsaid(item)
+    ]
+    return [*notes, *landed_notes(*unsaid), *proven_notes(asked)]

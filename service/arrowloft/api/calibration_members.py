@@ -22,9 +22,9 @@ from arrowloft.core.sight import Sight
 from arrowloft.core.unknowns import Prior
 from arrowloft.plugin import Note
 
-PEEP_HEIGHT, RADIUS, ZERO, WINDAGE = 3e-3, 2e-3, 5e-4, 5e-3
-"""Standard uncertainties where none are given, m: what a tape leaves of the two lengths; what
-half a dozen arrows at 20 yd leave of the zero mark; a windage that was never set with care
+PEEP_HEIGHT, RADIUS, ZERO, WINDAGE = 3e-3, 2e-3, 1e-3, 5e-3
+"""Standard uncertainties where none are given, m: what a tape leaves of the two lengths; a
+zero mark within about an inch at 20 yd; a windage that was never set with care
 (common practice)."""
 
 CONFIDENCE = 0.95
@@ -61,8 +61,8 @@ class Priors(Strict):
     peep_height = _uncertainty("Of the peep height; left out, 3 mm.", "3 mm", 0.1)
     radius = _uncertainty("Of the sight's radius; left out, 2 mm.", "2 mm", 0.1)
     zero = _uncertainty(
-        "Of where the pin stands at the zero mark, up and down; left out, 0.5 mm, which half a "
-        "dozen arrows at 20 yd leave. Give more for a sight that was not shot in.",
+        "Of where the pin stands at the zero mark, up and down; left out, 1 mm, about an inch at "
+        "20 yd. Give more for a sight that was not shot in.",
         "0.5 mm",
         0.05,
     )
@@ -91,7 +91,8 @@ class Next(Strict):
 
     distances = Items(distance("A distance."), "Distances of the butts.", most=_MOST_BUTTS)
     longest = distance(
-        "In place of them: the longest butt; every 5 yd or m from 10 on, up to it, are looked at.",
+        "In place of them: the longest butt; every 5 yd or m from 10 on, up to it, are looked at, "
+        f"or at wider steps where these were more than {_MOST_BUTTS}.",
         example="70 m",
     )
     arrows = WholeNumber("Most arrows of an end; left out, 6.", low=1, high=_MOST_ARROWS)

@@ -5,11 +5,12 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from arrowloft.api.calibration_reply import status_of
+from arrowloft.api.landed import flyer_note, odd_note
 from arrowloft.api.observations import Seen
 from arrowloft.api.replies import ReplyUnits
 from arrowloft.core.calibration import Calibration
 from arrowloft.core.observations import End
-from arrowloft.core.range_session import RangeSession
+from arrowloft.core.range_session import Aims, RangeSession
 from arrowloft.core.unknowns import DRAG, NAMES, SPEED, ZERO
 from arrowloft.plugin import Note
 
@@ -41,7 +42,7 @@ _PROVE = Note(
 
 
 def session_notes(
-    asked: Mapping[str, Any], seen: Seen, session: RangeSession, units: ReplyUnits
+    asked: Mapping[str, Any], seen: Seen, session: RangeSession, aims: Aims, units: ReplyUnits
 ) -> list[Note]:
     """What was found of the observations, and what the fit rests on."""
     said = _Said(asked, units)
@@ -52,8 +53,11 @@ def session_notes(
         *_poor(session),
         *_far(session.judged.calibration),
         *_few_values(session),
-        *_not_told(session),
+        *said.not_told(session),
         *said.noise(seen, session),
+        *said.unsafe(session, aims),
+        *_not_enough(session, aims),
+        *_all_known(session.judged.calibration),
         *_stayed(session.judged.calibration),
         _PROVE,
     ]
@@ -70,7 +74,7 @@ class _Said:
         item = self._items[index]
         distance = self._units.text(item["distance"], "distance")
         named = f" ({item['name']!r})" if "name" in item else ""
-        return f"observation {index}{named} at {distance}"
+        return f"/observations/{index}{named} at {distance}"
 
     def misfits(self, session: RangeSession) -> list[Note]:
         """What was set aside, and what contradicts."""
@@ -78,7 +82,7 @@ class _Said:
         notes = [
             Note(
                 "observation-set-aside",
-                f"The {self._name(index)} does not fit and was set aside: it is "
+                f"{self._name(index)} does not fit and was set aside: it is "
                 f"{_far_off(float(judged.foretold.distance[index]))} from what the set-up and the "
                 "other observations foretell. "
                 f"{_explained(judged.slips.get(index, ()))} "
@@ -91,7 +95,7 @@ class _Said:
             notes.append(
                 Note(
                     "observation-in-doubt",
-                    f"The {self._name(doubtful[0])} does not fit what was known before and the "
+                    f"{self._name(doubtful[0])} does not fit what was known before and the "
                     f"other observations, too few to set it aside; it was used. "
                     f"{_explained(judged.slips.get(doubtful[0], ()))} If the set-up was less "
                     "certain than `priors` says, a sight not yet shot in for one, give larger "
@@ -113,26 +117,14 @@ class _Said:
     def flyers(self, seen: Seen) -> list[Note]:
         """Arrows left out."""
         return [
-            Note(
-                "flyer-left-out",
-                f"Of the {self._name(index)} the arrows {', '.join(map(str, out))} of `impacts` "
-                "(counted from 0) are flyers by the scatter of the others and were left out.",
-            )
+            flyer_note(f"/observations/{index}", out)
             for index, out in enumerate(seen.flyers)
             if out
         ]
 
     def odd(self, seen: Seen, session: RangeSession) -> list[Note]:
         """Ends that scatter as this archer's arrows do not."""
-        return [
-            Note(
-                "scatter-odd",
-                f"The arrows of the {self._name(seen.ends[end])} scatter as this archer's others "
-                "do not: their scatter was not counted. Check the unit, and whether each arrow was "
-                "written down once.",
-            )
-            for end in session.odd
-        ]
+        return [odd_note(f"/observations/{seen.ends[end]}") for end in session.odd]
 
     def noise(self, seen: Seen, session: RangeSession) -> list[Note]:
         """The last end, where its offset is no more than its scatter explains."""
@@ -148,11 +140,76 @@ class _Said:
         return [
             Note(
                 "within-scatter",
-                f"The {self._name(ends[-1])} lies no farther off than its own arrows scatter: do "
+                f"{self._name(ends[-1])} lies no farther off than its own arrows scatter: do "
                 "not nudge the sight by it alone; `correction.move` has what all ends together ask "
                 "for.",
             )
         ]
+
+    def unsafe(self, session: RangeSession, aims: Aims) -> list[Note]:
+        """Butts at which the mark is not yet known well enough to shoot."""
+        safe = session.advice.safe
+        if safe.all():
+            return []
+        least = self._units.roughly(float(aims.butts[~safe].min()), "distance")
+        start = "the nearer ones first" if safe.any() else "from a few steps away first"
+        return [
+            Note(
+                "start-near",
+                f"From {least} on the marks are not known well enough, or arrows scatter too much, "
+                f"to be sure of the butt: shoot {start}, with a large, safe backstop, and go "
+                "farther with what that teaches.",
+            )
+        ]
+
+    def not_told(self, session: RangeSession) -> list[Note]:
+        """Speed and drag, where the observations do not tell them apart."""
+        judged, fit = session.judged, session.judged.calibration
+        vague = min(fit.prior.uncertainties[[SPEED, DRAG]]) > 0.0
+        if session.separation.told or not vague or not fit.deviation.size:
+            return []
+        planes = {end.landed.distance for end in fit.predictions.ends}
+        within = ""
+        if len(planes) > 1 and not judged.contradicting:
+            near, far = (self._units.roughly(end, "distance") for end in (min(planes), max(planes)))
+            within = (
+                f" Between {near} and {far}, where arrows were shot, marks hardly suffer from that."
+            )
+        return [
+            Note(
+                "speed-and-drag-not-told-apart",
+                "By themselves the observations do not tell launch speed and drag apart: fast "
+                "arrows that drag much and slow ones that drag little ask for the same marks."
+                f"{within} "
+                "`separation.would_tell` says what would tell.",
+            )
+        ]
+
+
+def _not_enough(session: RangeSession, aims: Aims) -> list[Note]:
+    advice = session.advice
+    if advice.enough:
+        return []
+    return [
+        Note(
+            "plan-not-enough",
+            f"Even {advice.arrows} more arrows at these butts would leave some marks unsure: their "
+            f"doubt would fall from {advice.doubt:.2g} to {advice.plan[-1].doubt:.2g}. A butt "
+            "nearer to the marks in question, a measured speed or a wider tolerance would help.",
+        )
+    ]
+
+
+def _all_known(fit: Calibration) -> list[Note]:
+    if fit.prior.uncertainties[: ZERO + 1].any():
+        return []
+    return [
+        Note(
+            "nothing-to-learn",
+            "All `priors` are 0: the set-up counts as known exactly, and nothing is learned from "
+            "what was seen.",
+        )
+    ]
 
 
 def _far_off(distance: float) -> str:
@@ -208,22 +265,6 @@ def _few_values(session: RangeSession) -> list[Note]:
             f"{values} value{' was' if values == 1 else 's were'} seen for {free} unknowns: what "
             "they cannot tell stays as it was known before; each one's `status` in `parameters` "
             "says which.",
-        )
-    ]
-
-
-def _not_told(session: RangeSession) -> list[Note]:
-    fit = session.judged.calibration
-    vague = min(fit.prior.uncertainties[[SPEED, DRAG]]) > 0.0
-    if session.separation.told or not vague or not fit.deviation.size:
-        return []
-    return [
-        Note(
-            "speed-and-drag-not-told-apart",
-            "By themselves the observations do not tell launch speed and drag apart: fast arrows "
-            "that drag much and slow ones that drag little ask for the same marks. Marks within "
-            "the distances shot are right all the same; `separation.would_tell` says what would "
-            "tell.",
         )
     ]
 

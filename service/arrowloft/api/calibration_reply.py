@@ -18,6 +18,9 @@ LEARNED, PARTLY = 0.5, 0.1
 """Shares of the prior variance taken away from which on an unknown counts as learned, and as
 partly so."""
 
+_MANY = 1e6
+"""Degrees of freedom from which on Student's distribution is the normal one."""
+
 _DIMENSIONS = ("speed", "number", "length", "length", "length", "length")
 
 
@@ -129,7 +132,11 @@ def next_reply(session: RangeSession, aims: Aims, units: ReplyUnits) -> dict[str
         "plan_arrows": advice.arrows,
         "enough": advice.enough,
         "choices": [
-            {"distance": distance(index), "doubt": significant(float(doubt), 4)}
+            {
+                "distance": distance(index),
+                "doubt": significant(float(doubt), 4),
+                "safe": bool(advice.safe[index]),
+            }
             for index, doubt in enumerate(advice.choices)
         ],
     }
@@ -147,6 +154,7 @@ def corrected_columns(
         "height_uncertainty": marks.height_uncertainty,
         "tolerance": aims.tolerance,
         "chance": marks.chance(aims.tolerance),
+        "degrees_of_freedom": np.where(marks.degrees < _MANY, marks.degrees, np.nan),
         "turns": marks.setting.turns,
         "clicks": marks.setting.clicks,
         "reading": marks.setting.reading,

@@ -211,6 +211,10 @@ class ButtReply(Strict):
 
     distance = quantity("distance", "Its distance.")
     doubt = number("What a full end there would leave of `next.doubt`.")
+    safe = _flag(
+        "Whether 95 % of arrows shot there with the mark as it is known now land within half a "
+        "metre of the aim point, up and down; where not, no end is advised there."
+    )
 
 
 class NextReply(Strict):
@@ -251,7 +255,19 @@ CALIBRATION_COLUMNS: tuple[Head, ...] = (
     Head("travel_uncertainty", "length", "Standard uncertainty of the corrected mark."),
     Head("height_uncertainty", "length", "The same as a height of the impact."),
     Head("tolerance", "length", "Height that the impact may be off."),
-    Head("chance", "number", "Chance that the mark is within the tolerance."),
+    Head(
+        "chance",
+        "number",
+        "Chance that the mark is within the tolerance: Student's t of the tolerance over the "
+        "uncertainty of the height.",
+    ),
+    Head(
+        "degrees_of_freedom",
+        "number",
+        "Degrees of freedom of that, as the archer's scatter is known from few arrows; null: so "
+        "many that it is the normal distribution.",
+        nullable=True,
+    ),
     Head("turns", "number", "Turns of the screw to the corrected mark.", optional=True),
     Head("clicks", "number", "Whole clicks to it.", whole=True, optional=True),
     Head("reading", "number", "Reading of the sight's scale at it.", optional=True),

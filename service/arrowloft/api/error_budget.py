@@ -20,7 +20,7 @@ from arrowloft.api.budget_members import (
     unit_of_input,
 )
 from arrowloft.api.budget_notes import DRAW_UNKNOWN, budget_notes
-from arrowloft.api.distances import check_cells, pointer
+from arrowloft.api.distances import pointer
 from arrowloft.api.groups import group_notes, group_of, group_reply
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.replies import CSV, JSON, ReplyUnits, significant
@@ -99,16 +99,15 @@ def _around() -> Array:
 
 def resource(edge: Edge) -> Resource:
     """The resource."""
-    schema = request_schema(
-        "ErrorBudgetRequest", edge.models, budget_members(edge.limits.distances), sight=True
-    )
+    # One cell for each distance and input.
+    most = min(edge.limits.distances, edge.limits.cells // (len(INPUTS) + 1))
+    schema = request_schema("ErrorBudgetRequest", edge.models, budget_members(most), sight=True)
 
     def view() -> Response:
         form = replies.negotiate(request, JSON, CSV)
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
         distances, given = np.array(asked["distances"]), asked.get("scatter", {})
-        check_cells(distances.size, edge.limits.cells, inputs=len(INPUTS) + 1)
         setup = resolve(asked, edge.registry)
         launches = _Launches(setup)
         # Shifts count from the marks themselves: no zero distance enters.

@@ -9,7 +9,9 @@ from marshmallow import ValidationError
 from arrowloft.api.fields import Items, Part, Quantity, WholeNumber
 from arrowloft.api.schemas import Member, Strict
 from arrowloft.core.archer_scatter import USUAL, ArcherScatter
-from arrowloft.core.groups import LEAST_ARROWS, MOST_ARROWS
+from arrowloft.core.arrays import Array
+from arrowloft.core.flyers import flyers
+from arrowloft.core.groups import LEAST_ARROWS, MOST_ARROWS, Group
 from arrowloft.core.landed import Landed
 from arrowloft.plugin import Note
 
@@ -132,11 +134,7 @@ def _check_spread(data: Mapping[str, Any]) -> None:
 def landed_of(distance: float, data: Mapping[str, Any]) -> Landed:
     """The arrows of checked members, shot at a distance, m."""
     if "impacts" in data:
-        impacts = data["impacts"]
-        up = np.array([impact["up"] for impact in impacts])
-        noted = "right" in impacts[0]
-        right = np.array([impact["right"] for impact in impacts]) if noted else None
-        return Landed.of_arrows(distance, up, right)
+        return Landed.of_arrows(distance, *_places(data["impacts"]))
     centre, arrows = (distance, data["up"], data.get("right")), data.get("arrows", 1)
     if "diameter" in data:
         return Landed.of_diameter(*centre, arrows, data["diameter"])
@@ -146,17 +144,61 @@ def landed_of(distance: float, data: Mapping[str, Any]) -> Landed:
     return Landed(distance=distance, up=centre[1], right=centre[2], arrows=arrows)
 
 
-def landed_notes(data: Mapping[str, Any]) -> list[Note]:
-    """What was assumed of checked members."""
-    if "impacts" in data or "arrows" in data:
+def without_flyers(
+    distance: float, data: Mapping[str, Any], group: Group | None
+) -> tuple[Landed, list[int]]:
+    """The arrows of checked members but for flyers, and the positions of these in `impacts`."""
+    if "impacts" not in data:
+        return landed_of(distance, data), []
+    up, right = _places(data["impacts"])
+    out = flyers(distance, up, right, group)
+    kept = np.delete(np.arange(up.size), out)
+    return Landed.of_arrows(distance, up[kept], None if right is None else right[kept]), out
+
+
+def _places(impacts: list[Mapping[str, Any]]) -> tuple[Array, Array | None]:
+    """Places up and right of arrows listed one by one, (arrows,), m."""
+    up = np.array([impact["up"] for impact in impacts])
+    if "right" not in impacts[0]:
+        return up, None
+    return up, np.array([impact["right"] for impact in impacts])
+
+
+def flyer_note(where: str, out: list[int]) -> Note:
+    """Arrows that were left out; where: JSON pointer to what lists them."""
+    arrows = ", ".join(f"{where}/impacts/{index}" for index in out)
+    return Note(
+        "flyer-left-out",
+        f"Left out as {'a flyer' if len(out) == 1 else 'flyers'}, too far from the others for "
+        f"their scatter: {arrows}.",
+    )
+
+
+def odd_note(where: str) -> Note:
+    """Arrows that scatter as this archer's do not; where: JSON pointer to them."""
+    return Note(
+        "scatter-odd",
+        f"The arrows of {where} scatter as this archer's others do not: their scatter was not "
+        "counted. Check the unit, and whether each arrow was written down once.",
+    )
+
+
+def landed_notes(*unsaid: str) -> list[Note]:
+    """What was assumed where the number of arrows was not said; JSON pointers to where."""
+    if not unsaid:
         return []
     return [
         Note(
             "arrows-assumed",
-            "How many arrows landed there was not said: one is assumed, whose place says the "
-            "least. Give `arrows`.",
+            f"How many arrows landed there was not said ({', '.join(unsaid)}): one is assumed, "
+            "whose place says the least. Give `arrows`.",
         )
     ]
+
+
+def counts_unsaid(data: Mapping[str, Any]) -> bool:
+    """Whether checked members leave the number of arrows open."""
+    return "up" in data and "arrows" not in data
 
 
 def scatter_notes(scatter: ArcherScatter) -> list[Note]:

@@ -117,7 +117,10 @@ _OBSERVATION: dict[str, Member] = {
     "distance": distance("Distance of the target, or of the chronograph.", required=True),
     "mark": Part(Mark(), "Where the sight stood; left out, at the predicted mark of the distance."),
     **landed_members(),
-    "proven": Flag("true: arrows shot with this mark are known to centre on the aim point."),
+    "proven": Flag(
+        "true: arrows shot with this mark are known to centre on the aim point, as sure as "
+        "`arrows` of them say, 6 if left out, or as `uncertainty` says."
+    ),
     "uncertainty": Quantity(
         "length",
         "Standard uncertainty of the height of the centre at the target, where it is known "

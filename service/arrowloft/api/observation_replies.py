@@ -105,11 +105,11 @@ def _correction(end: int, session: RangeSession, sight: Sight, units: ReplyUnits
     found = session.corrections
     assert found is not None
 
-    def move(travel: Array, thread: Thread | None, uncertainty: Array | None) -> Any:
+    def move(travel: Array, thread: Thread | None, uncertainty: Array) -> Any:
         if not np.isfinite(travel[end]):
             return None
         body: dict[str, Any] = {"travel": units.value(travel[end], "length")}
-        body["uncertainty"] = None if uncertainty is None else _length(uncertainty[end], units)
+        body["uncertainty"] = _length(uncertainty[end], units)
         if thread is not None:
             body["turns"] = units.value(thread.turns(travel[end]), "number")
             clicks = thread.clicks(travel[end])
@@ -126,6 +126,6 @@ def _correction(end: int, session: RangeSession, sight: Sight, units: ReplyUnits
         "windage": {
             "nudge": move(found.windage_nudge, sight.windage, found.windage_nudge_uncertainty),
             "beyond_scatter": bool(found.windage_beyond_scatter[end]),
-            "move": move(found.windage_move, sight.windage, None),
+            "move": move(found.windage_move, sight.windage, found.windage_move_uncertainty),
         },
     }

@@ -9,10 +9,9 @@ import numpy as np
 from marshmallow import ValidationError
 
 from arrowloft.api.conditions import air_of, gravity_of
-from arrowloft.api.landed import landed_of
+from arrowloft.api.landed import without_flyers
 from arrowloft.api.observation_members import FARTHEST, FARTHEST_ASIDE, MARKS
 from arrowloft.api.setup import Setup
-from arrowloft.core.flyers import flyers
 from arrowloft.core.groups import Group
 from arrowloft.core.landed import Landed
 from arrowloft.core.marks import mark_table
@@ -87,6 +86,24 @@ def seen(asked: Mapping[str, Any], setup: Setup, sight: Sight, group: Group | No
     return Seen(observations=found, flyers=left_out)
 
 
+def proven_notes(asked: Mapping[str, Any]) -> list[Note]:
+    """A word where proven marks do not say what they rest on."""
+    unsaid = [
+        f"/observations/{index}"
+        for index, item in enumerate(asked["observations"])
+        if "proven" in item and "arrows" not in item and "uncertainty" not in item
+    ]
+    if not unsaid:
+        return []
+    return [
+        Note(
+            "proven-by-six-assumed",
+            f"Proven marks are taken to rest on {PROVEN_ARROWS} arrows ({', '.join(unsaid)}), "
+            "which says how sure they are. Give `arrows` or `uncertainty` where that is not so.",
+        )
+    ]
+
+
 def predicted_lanes(asked: Mapping[str, Any]) -> list[int]:
     """Positions of the observations that were shot with a predicted mark."""
     return [
@@ -157,15 +174,7 @@ def _landed(item: Mapping[str, Any], group: Group | None) -> tuple[Landed, list[
     if "proven" in item:
         arrows = item.get("arrows", PROVEN_ARROWS)
         return Landed(distance=item["distance"], up=0.0, arrows=arrows), []
-    if "impacts" not in item:
-        return landed_of(item["distance"], item), []
-    up = np.array([impact["up"] for impact in item["impacts"]])
-    noted = "right" in item["impacts"][0]
-    right = np.array([impact["right"] for impact in item["impacts"]]) if noted else None
-    out = flyers(item["distance"], up, right, group)
-    kept = np.delete(np.arange(up.size), out)
-    sound = Landed.of_arrows(item["distance"], up[kept], None if right is None else right[kept])
-    return sound, out
+    return without_flyers(item["distance"], item, group)
 
 
 def _uncertainty(item: Mapping[str, Any]) -> float | None:

@@ -20,8 +20,9 @@ from arrowloft.api.schemas import documented
 
 _DESCRIPTION = """\
 A bow, an arrow and a sight turned into aim: sight marks, flight and launch speed, and what \
-an archer asks next: how level to hold, what is clear of the path, what slopes, wind and \
-another set-up do, and which distances the sight can show.
+an archer asks next: what the range teaches and what to shoot next, how level to hold, what is \
+clear of the path, what slopes, wind and another set-up do, which distances the sight can show, \
+what is worth fixing.
 
 Quantities in requests are strings of a number and a unit, such as "281 ft/s"; a bare number
 is for what has no dimension. Replies carry plain numbers, and their `units` member says the

@@ -62,13 +62,17 @@ def shift_notes(found: SightShift, landed: Landed, units: ReplyUnits) -> list[No
     return notes
 
 
+_LEAVE = "leave the sight"
+
+
 def _verdict(words: _Axis, axis: AxisShift, units: ReplyUnits, only_together: bool) -> Note:
     """One axis, and what to do."""
     found = axis.evidence
+    if found.shift == 0.0:
+        return Note("shift-within-scatter", f"{words.name}: the arrows are centred; {_LEAVE}.")
     side = words.plus if found.shift > 0.0 else words.minus
-    centre = (
-        f"{words.name}: the arrows' centre is {units.roughly(abs(found.shift), 'length')} {side}"
-    )
+    size = units.text(float(f"{abs(found.shift):.3g}"), "length")
+    centre = f"{words.name}: the arrows' centre is {size} {side}"
     chance = _chance(found.p_value)
     if found.real:
         return Note(
@@ -76,7 +80,7 @@ def _verdict(words: _Axis, axis: AxisShift, units: ReplyUnits, only_together: bo
             f"{centre}, more than their scatter explains: a sight that had not moved would show "
             f"that in {chance} of such groups. {_advice(words, axis, units)}",
         )
-    leave = "by itself this is no reason to move the sight" if only_together else "leave the sight"
+    leave = "by itself this is no reason to move the sight" if only_together else _LEAVE
     return Note(
         "shift-within-scatter",
         f"{centre}, within their scatter: a sight that had not moved would show that in {chance} "
@@ -106,7 +110,9 @@ def _more(arrows: int | None) -> str:
 
 def _chance(p_value: float) -> str:
     """A chance as a share of groups."""
-    return "fewer than 0.01 %" if p_value < 1e-4 else f"{100.0 * p_value:.2g} %"
+    if p_value < 1e-4:
+        return "fewer than 0.01 %"
+    return f"{100.0 * p_value:.0f} %" if p_value > 0.095 else f"{100.0 * p_value:.2g} %"
 
 
 def _only_together(found: SightShift) -> Note:

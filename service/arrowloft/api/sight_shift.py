@@ -10,7 +10,14 @@ from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
 from arrowloft.api.fields import Number, Part
 from arrowloft.api.groups import group_member, group_notes, group_of
-from arrowloft.api.landed import landed_notes, landed_of, scatter_notes
+from arrowloft.api.landed import (
+    counts_unsaid,
+    flyer_note,
+    landed_notes,
+    odd_note,
+    scatter_notes,
+    without_flyers,
+)
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.replies import JSON, ReplyUnits, significant
 from arrowloft.api.reply_schemas import reply_schema
@@ -29,6 +36,7 @@ from arrowloft.api.shift_notes import shift_notes
 from arrowloft.api.sights import sight_of
 from arrowloft.core.archer_scatter import ArcherScatter, archer_scatter
 from arrowloft.core.landed import Landed
+from arrowloft.core.odd_scatters import odd_scatters
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight_shift import NeverThere, SightShift, sight_shift
 
@@ -58,9 +66,10 @@ def resource(edge: Edge) -> Resource:
         asked = schema.read(reading.read_object(request, edge.limits.body))
         at = _distance(asked)
         setup = resolve(asked, edge.registry)
-        landed = landed_of(at, asked["landed"])
         group = group_of(asked["group"]) if "group" in asked else None
-        scatter = archer_scatter([landed], group)
+        landed, out = without_flyers(at, asked["landed"], group)
+        odd = bool(odd_scatters([landed], group))
+        scatter = archer_scatter([] if odd else [landed], group)
         with solving(setup.units, lambda _: _pointer(asked)):
             found = _found(asked, setup.shot(asked), landed, scatter)
         own = _own(found, setup.units)
@@ -68,7 +77,9 @@ def resource(edge: Edge) -> Resource:
         own["scatter"] = scatter_reply(scatter, at, setup.units)
         notes = [
             *shift_notes(found, landed, setup.units),
-            *landed_notes(asked["landed"]),
+            *([flyer_note("/landed", out)] if out else []),
+            *([odd_note("/landed")] if odd else []),
+            *landed_notes(*(["/landed"] if counts_unsaid(asked["landed"]) else [])),
             *scatter_notes(scatter),
             *(group_notes(group) if group else []),
             *setup.flown_notes(found.airspeed_range),

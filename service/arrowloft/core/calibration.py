@@ -63,9 +63,8 @@ class Calibration:
     scattered: rows whose deviation comes of the archer's scatter, (rows,) bool.
     degrees: of freedom of that scatter, (rows,); inf for the others.
     evaluations: how often the observations were predicted.
-    inflation: factor on all variances where the observations scatter about the fit more than
-        their uncertainties allow (Birge 1932; from memory); 1 where they do not. It is no
-        part of `covariance`.
+    inflation: factor on the variances of what was seen, already in all of these, where it
+        scatters about a fit more than its uncertainties allow (Birge 1932; from memory).
     """
 
     prior: Prior
@@ -80,7 +79,7 @@ class Calibration:
     scattered: Mask
     degrees: Array
     evaluations: int
-    inflation: float = 1.0
+    inflation: float
 
     @property
     def values(self) -> Array:
@@ -90,8 +89,7 @@ class Calibration:
     @property
     def uncertainties(self) -> Array:
         """Their standard uncertainties, (6,), SI; of speed in m/s, of drag in its factor."""
-        variances = self.inflation * np.diag(self.covariance)
-        return np.sqrt(variances) * self.prior.rates(self.x)
+        return np.sqrt(np.diag(self.covariance)) * self.prior.rates(self.x)
 
     @property
     def correlations(self) -> Array:
@@ -171,6 +169,7 @@ def fitted(whitened: Whitened, loss: Loss = "squares") -> Calibration:
         scattered=whitened.scattered,
         degrees=whitened.degrees,
         evaluations=whitened.evaluations,
+        inflation=whitened.inflation,
     )
 
 

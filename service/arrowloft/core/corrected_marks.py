@@ -112,10 +112,10 @@ def corrected_marks(
 def doubt(calibration: Calibration, response: Array) -> tuple[Array, Array]:
     """Variance of what has a response a to x, and its degrees of freedom, each (rows,).
 
-    The variance is a P a, P the covariance of the fit with its inflation. The archer's
-    scatter s enters by the information F of the rows that rest on it:
-    d(a P a) / d(ln s^2) = a P F P a. So, after Welch and Satterthwaite, the degrees are
-    (a P a)^2 / sum_k (a P F_k P a)^2 / k over the scatters known with k degrees.
+    The variance is a P a, P the covariance of the fit. The archer's scatter s enters by the
+    information F of the rows that rest on it: d(a P a) / d(ln s^2) = a P F P a. So, after
+    Welch and Satterthwaite, the degrees are (a P a)^2 / sum_k (a P F_k P a)^2 / k over the
+    scatters known with k degrees.
     """
     spread = response @ calibration.covariance
     variance = np.einsum("ru,ru->r", spread, response)
@@ -124,7 +124,7 @@ def doubt(calibration: Calibration, response: Array) -> tuple[Array, Array]:
         rows = calibration.scattered & (calibration.degrees == degrees)
         share = np.einsum("ru,du->rd", spread, calibration.design[rows])
         lost += np.einsum("rd,rd->r", share, share) ** 2 / degrees
-    return calibration.inflation * variance, effective_degrees(variance, lost)
+    return variance, effective_degrees(variance, lost)
 
 
 def effective_degrees(variance: Array, lost: Array) -> Array:

@@ -33,8 +33,9 @@ class Corrections:
     move: from the mark shot to the one that all observations and the prior together say is
         right, in the end's own conditions; NaN where its distance is beyond reach.
     move_uncertainty: its standard uncertainty.
-    windage_nudge, windage_nudge_uncertainty, windage_beyond_scatter, windage_move: the same
-        to the side; NaN and False where no place to the side was noted.
+    windage_nudge, windage_nudge_uncertainty, windage_beyond_scatter, windage_move,
+        windage_move_uncertainty: the same to the side; NaN and False where no place to the
+        side was noted.
     """
 
     nudge: Array
@@ -46,6 +47,7 @@ class Corrections:
     windage_nudge_uncertainty: Array
     windage_beyond_scatter: Mask
     windage_move: Array
+    windage_move_uncertainty: Array
 
 
 def corrections(
@@ -97,6 +99,9 @@ def corrections(
         windage_nudge_uncertainty=np.where(np.isnan(right), np.nan, sideways / aside),
         windage_beyond_scatter=_beyond(right, sideways, scatter.sideways.degrees),
         windage_move=np.where(np.isnan(right), np.nan, windage_mark - windage_travel),
+        windage_move_uncertainty=np.where(
+            np.isnan(right), np.nan, calibration.uncertainties[WINDAGE]
+        ),
     )
 
 

@@ -6,7 +6,7 @@ said to contradict each other.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -85,10 +85,10 @@ class Case:
     scatter: ArcherScatter
     loss: Loss = "squares"
 
-    def whitened(self, observations: Sequence[Observation]) -> Whitened:
+    def whitened(self, observations: Sequence[Observation], inflation: float = 1.0) -> Whitened:
         """These observations against what the set-up predicts of them."""
         predictions = Predictions(self.shot, self.sight.zero_distance, observations)
-        return Whitened(self.prior, predictions, self.scatter)
+        return Whitened(self.prior, predictions, self.scatter, inflation)
 
     def fit(self, observations: Sequence[Observation]) -> Calibration:
         """`calibrate` for these observations."""
@@ -99,7 +99,8 @@ def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judge
     """Calibrate, setting aside what does not fit.
 
     At most one observation in SPARED, or one in two where they are GROSS. Observations that
-    scatter about the fit more than they should inflate all variances.
+    scatter about the fit more than they should are trusted that much less: they are fitted
+    anew with their variances inflated, and the prior counts for more.
 
     Raises as `calibrate` does; the ends that NeverArrives counts are those of `observations`.
     """
@@ -127,7 +128,7 @@ def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judge
     suspects = [kept[place] for place in doubtful]
     goodness = _goodness(fit)
     if suspects or goodness.chance < UNLIKELY:
-        fit = replace(fit, inflation=max(goodness.chi_square / max(goodness.degrees, 1), 1.0))
+        fit = _inflated(case, [observations[index] for index in kept], goodness) or fit
     return Judged(
         calibration=fit,
         kept=tuple(kept),
@@ -183,6 +184,22 @@ def _all_of(sets: Sequence[tuple[int, ...]]) -> tuple[int, ...]:
 def _most_aside(observations: int, gross: bool) -> int:
     """How many observations may be set aside."""
     return max(observations // 2, 1) if gross else observations // SPARED
+
+
+def _inflated(
+    case: Case, observations: Sequence[Observation], goodness: Goodness
+) -> Calibration | None:
+    """The fit with variances that make the sum of squares what it is on average.
+
+    None where they allow as much already, and where it does not settle.
+    """
+    inflation = goodness.chi_square / max(goodness.degrees, 1)
+    if inflation <= 1.0:
+        return None
+    try:
+        return fitted(case.whitened(observations, inflation), case.loss)
+    except Unsolved:
+        return None
 
 
 def _wild(whitened: Whitened, observations: Sequence[Observation]) -> list[int]:

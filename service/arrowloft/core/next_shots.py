@@ -17,13 +17,17 @@ import numpy as np
 from scipy.special import stdtrit
 
 from arrowloft.core.archer_scatter import Scatter
-from arrowloft.core.arrays import Array
+from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.calibration import Calibration
 from arrowloft.core.corrected_marks import effective_degrees
 from arrowloft.core.whitened import LEAST_DEVIATION
 
 MOST_ENDS = 12
 """Ends that a plan looks ahead."""
+
+SAFE = 0.5
+"""How far from the aim point 95 % of arrows may land, up or down, m, where an end is advised:
+half the height of a common butt. Arrows off the butt are lost, or worse."""
 
 ALIKE = 0.02
 """A distance whose arrows leave no more doubt than the best, within this share of it, is as
@@ -78,8 +82,8 @@ class Known:
         """What a calibration has left, with the archer's scatter up and down."""
         design = calibration.design[calibration.scattered]
         return cls(
-            covariance=calibration.inflation * calibration.covariance,
-            scattered=design.T @ design / calibration.inflation,
+            covariance=calibration.covariance,
+            scattered=design.T @ design,
             degrees=scatter.degrees,
         )
 
@@ -105,6 +109,12 @@ class Butts:
     distance: Array
     response: Array
     scatter: Array
+
+    def safe(self, known: "Known") -> Mask:
+        """Whether arrows shot with the marks as they are known stay on a butt, (distances,)."""
+        marks = np.einsum("du,uv,dv->d", self.response, known.covariance, self.response)
+        safe: Mask = 2.0 * np.sqrt(marks + self.scatter**2) <= SAFE
+        return safe
 
     def noise(self, arrows: int) -> Array:
         """Standard uncertainty of the centre of so many arrows, (distances,), m."""
@@ -140,6 +150,7 @@ class Advice:
     done: bool
     doubt: float
     choices: Array
+    safe: Mask
     plan: tuple[NextEnd, ...]
     enough: bool
 
@@ -153,7 +164,8 @@ def advise(known: Known, wanted: Wanted, butts: Butts, arrows: int) -> Advice:
     """The next end, and those after it until all wanted marks are sure.
 
     arrows: most of an end.  Each end is shot where it lessens the doubt of the wanted marks
-    most, the last one with no more arrows than it needs.
+    most, of the butts that are safe by then, or at the nearest where none is; the last one
+    with no more arrows than it needs.
     """
     weights = wanted.weights
     choices = _doubts(known, weights, butts, arrows)
@@ -161,11 +173,16 @@ def advise(known: Known, wanted: Wanted, butts: Butts, arrows: int) -> Advice:
     plan: list[NextEnd] = []
     left = known
     while not sure and len(plan) < MOST_ENDS and np.isfinite(choices).any():
-        index = _nearest_of_best(_doubts(left, weights, butts, arrows), butts.distance)
+        index = _best(_doubts(left, weights, butts, arrows), butts.safe(left), butts.distance)
         count, left, sure = _shoot(left, wanted, butts, index, arrows)
         plan.append(NextEnd(index=index, arrows=count, doubt=_doubt(left, weights)))
     return Advice(
-        done=done, doubt=_doubt(known, weights), choices=choices, plan=tuple(plan), enough=sure
+        done=done,
+        doubt=_doubt(known, weights),
+        choices=choices,
+        safe=butts.safe(known),
+        plan=tuple(plan),
+        enough=sure,
     )
 
 
@@ -182,8 +199,12 @@ def _doubts(known: Known, weights: Array, butts: Butts, arrows: int) -> Array:
     return doubts
 
 
-def _nearest_of_best(doubts: Array, distance: Array) -> int:
-    good = np.flatnonzero(doubts <= (1.0 + ALIKE) * np.nanmin(doubts))
+def _best(doubts: Array, safe: Mask, distance: Array) -> int:
+    """The butt to shoot at: the nearest of the safe ones that leave least doubt."""
+    if not safe.any():
+        return int(distance.argmin())
+    left = np.where(safe & np.isfinite(doubts), doubts, np.inf)
+    good = np.flatnonzero(left <= (1.0 + ALIKE) * left.min())
     return int(good[distance[good].argmin()])
 
 

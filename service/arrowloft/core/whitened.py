@@ -66,11 +66,19 @@ class Whitened:
 
     deviation: standard uncertainty of each row.  scattered: whether it comes of the
     archer's scatter, and degrees: of freedom of that, inf for the others; (rows,).
+    inflation: factor on the variances of all that was seen.
     """
 
-    def __init__(self, prior: Prior, predictions: Predictions, scatter: ArcherScatter) -> None:
-        self.prior, self.predictions = prior, predictions
-        self.deviation, self.scattered, self.degrees = deviations(predictions, scatter)
+    def __init__(
+        self,
+        prior: Prior,
+        predictions: Predictions,
+        scatter: ArcherScatter,
+        inflation: float = 1.0,
+    ) -> None:
+        self.prior, self.predictions, self.inflation = prior, predictions, inflation
+        sound, self.scattered, self.degrees = deviations(predictions, scatter)
+        self.deviation = np.sqrt(inflation) * sound
         self.observed = predictions.observed
         self.evaluations = 0
         uncertainties = prior.uncertainties
@@ -125,11 +133,10 @@ class Whitened:
 
     def _credible(self, x: Array) -> bool:
         """Whether the unknowns are such that a bow and an arrow may have them."""
-        before = self.prior.values(np.zeros(x.size))
-        factors = self.prior.values(x)[: RADIUS + 1] / before[: RADIUS + 1]
-        return bool(
-            factors[SPEED] >= SLOWEST and factors[DRAG] <= THICKEST and factors[RADIUS] >= NARROWEST
-        )
+        told = [SPEED, DRAG, RADIUS]
+        before = self.prior.values(np.zeros(x.size))[told]
+        slow, thick, narrow = self.prior.values(x)[told] / before
+        return bool(slow >= SLOWEST and thick <= THICKEST and narrow >= NARROWEST)
 
     def _at(self, x: Array) -> tuple[Array, Array]:
         if self._last is None or not np.array_equal(self._last[0], x):

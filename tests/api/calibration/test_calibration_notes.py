@@ -63,7 +63,7 @@ def test_a_slip_is_set_aside_named_and_explained(slip):
     assert statuses(found) == ["used"] * 6 + ["set-aside"]
     assert slip in found["observations"][6]["explanations"]
     message = told(found, "observation-set-aside")
-    assert message.startswith("The observation 6 ('the last') at ")
+    assert message.startswith("/observations/6 ('the last') at ")
     assert WORDS[slip] in message and "Nothing else was seen" not in message
     without = reply(session(*SOUND))
     assert found["rows"] == without["rows"]
@@ -107,7 +107,7 @@ def test_one_in_doubt_where_the_others_are_too_few():
     found = reply(session(*moved, priors=strict, launch=launch, drag=drag))
     assert statuses(found) == ["used", "in-doubt"]
     message = told(found, "observation-in-doubt")
-    assert message.startswith("The observation 1 at 60 m does not fit")
+    assert message.startswith("/observations/1 at 60 m does not fit")
     assert "give larger priors" in message
 
 
@@ -118,7 +118,7 @@ def test_two_that_contradict_each_other():
     found = reply(session(high, low, priors={**PRIORS, "zero": "20 mm"}))
     assert statuses(found) == ["in-doubt", "in-doubt"]
     message = told(found, "observations-contradict")
-    assert "observation 0 at 40 m, observation 1 at 40 m" in message
+    assert "/observations/0 at 40 m, /observations/1 at 40 m" in message
     assert "poor-fit" not in codes(found)
     assert found["fit"]["inflation"] > 10
     alone = reply(session(high, {**low, "up": "14 cm"}, priors={**PRIORS, "zero": "20 mm"}))
@@ -148,7 +148,8 @@ def test_a_flyer_is_left_out_and_named_by_its_place():
     (seen,) = found["observations"]
     assert seen["flyers"] == [2] and seen["arrows"] == 5
     message = told(found, "flyer-left-out")
-    assert message.startswith("Of the observation 0 ('second end') at 40 m the arrows 2 of")
+    assert message.startswith("Left out as a flyer,")
+    assert message.endswith(": /observations/0/impacts/2.")
     sound_ones = [arrow for index, arrow in enumerate(arrows) if index != 2]
     without = reply(session(impacts_at(40.0, sound_ones)))
     assert found["rows"] == without["rows"]
@@ -170,7 +171,7 @@ def test_an_end_in_another_unit_scatters_oddly():
     ]
     sound_ones = [impacts_at(d, scattered(d, seed)) for d, seed in ((ZERO, 6), (60.0, 7))]
     found = reply(session(chronograph(3.0), *sound_ones, impacts_at(40.0, wide)))
-    assert told(found, "scatter-odd").startswith("The arrows of the observation 3 at 40 m scatter")
+    assert told(found, "scatter-odd").startswith("The arrows of /observations/3 scatter")
     assert found["observations"][1]["up_uncertainty"] == pytest.approx(18 / 6**0.5, rel=1e-3)
     assert "scatter-odd" not in codes(reply(session(*sound_ones)))
 
@@ -178,7 +179,7 @@ def test_an_end_in_another_unit_scatters_oddly():
 def test_one_hole_typed_many_times_scatters_oddly():
     hole = impacts_at(40.0, [{"up": "1 cm", "right": "1 cm"}] * 6)
     found = reply(session(impacts_at(ZERO, scattered(ZERO, 6)), hole))
-    assert "The arrows of the observation 1 at 40 m" in told(found, "scatter-odd")
+    assert "The arrows of /observations/1" in told(found, "scatter-odd")
 
 
 def test_a_poor_fit_of_which_no_one_stands_out():
@@ -236,7 +237,7 @@ def test_what_stayed_at_its_prior():
 def test_an_end_within_its_own_scatter_is_no_cause_to_nudge():
     near = end(60.0, up="3 cm", right="2 cm", mark={"travel": f"{true_travel(60.0)!r} mm"})
     message = told(reply(session(*EXACT, near)), "within-scatter")
-    assert message.startswith("The observation 2 at 60 m lies no farther off")
+    assert message.startswith("/observations/2 at 60 m lies no farther off")
     far = {**near, "up": "20 cm"}
     assert "within-scatter" not in codes(reply(session(*EXACT, far)))
     aside = {**near, "right": "20 cm"}
@@ -264,12 +265,49 @@ def test_what_was_assumed_is_said():
     )
 
 
+def test_what_a_proven_mark_rests_on_is_told_where_it_was_assumed():
+    found = reply(session(proven(40.0), end(60.0), proven(50.0, uncertainty="1 cm")))
+    message = told(found, "proven-by-six-assumed")
+    assert "6 arrows (/observations/0)" in message
+    six = reply(session(proven(40.0, arrows=6), end(60.0), proven(50.0, uncertainty="1 cm")))
+    assert six["rows"] == found["rows"]
+    assert "proven-by-six-assumed" not in codes(six)
+
+
+def test_butts_too_far_for_what_is_known_are_not_advised():
+    """Without a launch model or any arrow, far marks are anyone's guess."""
+    body = session(next={"distances": ["18 m", "30 m", "60 m"]}, distances=["18 m", "60 m"])
+    body.pop("launch")
+    body["priors"] = {name: told for name, told in body["priors"].items() if name != "speed"}
+    found = reply(body)
+    assert [butt["safe"] for butt in found["next"]["choices"]] == [True, True, False]
+    assert found["next"]["distance"] == 30.0
+    message = told(found, "start-near")
+    assert message.startswith("From 60 m on") and "nearer ones first" in message
+    known = reply(session(end(ZERO), chronograph(3.0)))
+    assert "start-near" not in codes(known)
+
+
+def test_a_plan_that_does_not_lead_there_says_so():
+    body = session(next={"distances": ["18 m"]}, tolerance={"height": "2 mm"})
+    found = reply(body)
+    assert found["next"]["enough"] is False
+    assert told(found, "plan-not-enough").startswith(f"Even {found['next']['plan_arrows']} more")
+
+
+def test_nothing_is_learned_where_all_is_held_fixed():
+    names = ("speed", "drag", "peep_height", "radius", "zero", "windage")
+    fixed = {name: 0 if name == "drag" else "0 mm" for name in names} | {"speed": "0 m/s"}
+    assert "nothing-to-learn" in codes(reply(session(end(60.0), priors=fixed)))
+    assert "nothing-to-learn" not in codes(reply(session(end(60.0))))
+
+
 def test_assumed_priors_are_told_in_the_callers_unit():
     body = session(proven(40.0), priors={"speed": "1 m/s", "radius": "1 mm"})
     message = told(reply(body), "priors-assumed")
-    assert "peep_height 3 mm, zero 0.5 mm, windage 5 mm" in message
+    assert "peep_height 3 mm, zero 1 mm, windage 5 mm" in message
     body["units"]["length"] = "in"
-    assert "zero 0.0197 in" in told(reply(body), "priors-assumed")
+    assert "zero 0.0394 in" in told(reply(body), "priors-assumed")
 
 
 def test_a_group_of_few_arrows():

@@ -142,9 +142,12 @@ def test_what_is_wrong_with_an_observation(case):
 
 
 BEYOND = {
-    "mark of the distance": ({"distance": "900 m", "up": "3 in"}, IT),
-    "mark of another": ({**seen(), "mark": {"predicted_for": "900 m"}}, IT),
-    "speed": ({"distance": "900 m", "speed": {"value": "50 m/s"}}, IT),
+    "mark of the distance": ({"distance": "900 m", "up": "3 in"}, IT + "/distance"),
+    "mark of another": (
+        {**seen(), "mark": {"predicted_for": "900 m"}},
+        IT + "/mark/predicted_for",
+    ),
+    "speed": ({"distance": "900 m", "speed": {"value": "50 m/s"}}, IT + "/distance"),
 }
 
 
