@@ -290,16 +290,26 @@ def test_the_group_and_what_is_left_of_it(service: FlaskClient, asked: Body) -> 
         own = [item for item in row["inputs"] if item["widens_group"]]
         up, right = (math.hypot(*(item[axis] for item in own)) for axis in ("up", "right"))
         whole = row["group_up"] ** 2 + row["group_right"] ** 2
+        assert up < row["group_up"] and right < row["group_right"]
         assert row["explained"] == pytest.approx((up**2 + right**2) / whole, rel=1e-4)
-        assert row["unexplained"] == pytest.approx(max(1 - row["explained"], 0), abs=2e-6)
+        assert row["unexplained"] == pytest.approx(1 - row["explained"], abs=2e-6)
         left = math.sqrt(max(row["group_up"] ** 2 - up**2, 0))
         assert row["left_up"] == pytest.approx(left, abs=0.02)
     assert "budget-exceeds-group" not in codes(found)
     asked["group"] = {"distance": "40 yd", "vertical": "20 mm", "arrows": 5}
     found = budget(service, asked)
-    assert found["rows"][2]["explained"] > 1 and found["rows"][2]["unexplained"] == 0
+    assert found["rows"][2]["explained"] == 1 and found["rows"][2]["unexplained"] == 0
     assert "at 60 yd" in said(found, "budget-exceeds-group")
     assert "group-from-few-arrows" in codes(found)
+    # What one axis has in excess does not make up for what the other lacks.
+    asked["group"] = {"distance": "40 yd", "vertical": "60 mm", "sideways": "20 mm"}
+    found = budget(service, asked)
+    assert "budget-exceeds-group" in codes(found)
+    for row in found["rows"]:
+        whole = row["group_up"] ** 2 + row["group_right"] ** 2
+        left = row["left_up"] ** 2 + row["left_right"] ** 2
+        assert row["unexplained"] == pytest.approx(left / whole, rel=1e-4)
+        assert row["left_right"] == 0 < row["unexplained"]
 
 
 def test_worth_fixing_is_ranked_by_the_mean_share(service: FlaskClient, asked: Body) -> None:

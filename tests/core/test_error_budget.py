@@ -20,6 +20,7 @@ from arrowloft.core.equipment import Arrow
 from arrowloft.core.error_budget import error_budget, explained
 from arrowloft.core.flow import cross_section
 from arrowloft.core.gravity import STANDARD
+from arrowloft.core.geometry import arrow_line
 from arrowloft.core.groups import Group
 from arrowloft.core.impacts import impacts
 from arrowloft.core.reach import BeyondReach
@@ -254,15 +255,16 @@ def test_the_frame_of_an_eye_moved_aside():
         Loosed(shot=shot, launch_angle=np.array([0.1]), distance=np.array([30.0])),
     )
     moved = change(held, aside)
-    yaw = float(np.asarray(moved.yaw)[0])
-    line = np.array([np.cos(0.1) * np.cos(yaw), np.sin(0.1), np.cos(0.1) * np.sin(yaw)])
-    up = np.array([-np.sin(0.1) * np.cos(yaw), np.cos(0.1), -np.sin(0.1) * np.sin(yaw)])
-    right = np.cross(line, up)
+    line, up = arrow_line(moved.launch_angle, moved.yaw, moved.shot.roll)
+    right = np.cross(line, up, axis=0)
+    # The bow stays level: its right has no part along the vertical.
+    assert right[0] * np.sin(0.2) + right[1] * np.cos(0.2) == pytest.approx([0.0], abs=1e-15)
+    # The pin lies on the line of sight, but for what is of second order: 1e-4 radians of it.
     pin = RADIUS * line - RADIUS * np.tan(0.1) * up - aside * right
-    assert pin[1:] == pytest.approx([0.0, 0.0], abs=1e-15)
+    assert pin[1:, 0] == pytest.approx([0.0, 0.0], abs=2e-5)
     origin = -aside * right
     assert [30.0 - moved.distance[0], moved.right[0]] == pytest.approx(
-        list(origin[[0, 2]]), abs=1e-14
+        origin[[0, 2], 0].tolist(), abs=1e-14
     )
 
 
@@ -343,7 +345,9 @@ def test_only_what_varies_from_arrow_to_arrow_explains_a_group():
     assert found.left_up == pytest.approx(np.sqrt(found.up**2 - up**2))
     # 0.5 mrad of aim explain more than 0.25 mrad of group.
     assert found.left_right.tolist() == [0.0, 0.0, 0.0]
-    assert found.share == pytest.approx((up**2 + right**2) / (found.up**2 + found.right**2))
+    whole = found.up**2 + found.right**2
+    assert found.share == pytest.approx((up**2 + found.right**2) / whole)
+    assert found.excess == pytest.approx((right / found.right) ** 2)
 
 
 def test_refusals_count_the_distances():

@@ -130,7 +130,7 @@ class Oracle:
             pitch, yaw = turn
             line = Rotation.from_rotvec([0.0, 0.0, shot.slope + pitch]).apply([1.0, 0.0, 0.0])
             up = np.cross([0.0, 0.0, 1.0], line)
-            way = turned(above, -yaw)
+            way = turned(np.array([0.0, 1.0, 0.0]), -yaw)  # the bow stays level
             return way.apply(line), way.apply(up), way.apply([0.0, 0.0, 1.0])
 
         def pin_off(turn):

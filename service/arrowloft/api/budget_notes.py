@@ -53,7 +53,7 @@ def budget_notes(
         notes.append(_NO_SHIFT)
     if budget.bent.any():
         notes.append(_bent(budget))
-    if beside is not None and (beside.share > 1.0).any():
+    if beside is not None and (beside.excess > 1.0).any():
         notes.append(_exceeds(budget, beside, setup))
     notes.append(_FIRST_ORDER)
     if not speed_given:
@@ -78,7 +78,7 @@ def _bent(budget: ErrorBudget) -> Note:
 
 
 def _exceeds(budget: ErrorBudget, beside: Explained, setup: Setup) -> Note:
-    first = float(budget.distance[int(np.argmax(beside.share))])
+    first = float(budget.distance[int(np.argmax(beside.excess))])
     return Note(
         "budget-exceeds-group",
         "The inputs make more than the whole group, most so at "

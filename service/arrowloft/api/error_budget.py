@@ -226,7 +226,7 @@ def _rows(budget: ErrorBudget, beside: Explained | None, units: ReplyUnits) -> l
                 "group_up": value(beside.up[at], "length"),
                 "group_right": value(beside.right[at], "length"),
                 "explained": value(beside.share[at], "number"),
-                "unexplained": value(max(1.0 - beside.share[at], 0.0), "number"),
+                "unexplained": value(1.0 - beside.share[at], "number"),
                 "left_up": value(beside.left_up[at], "length"),
                 "left_right": value(beside.left_right[at], "length"),
             }

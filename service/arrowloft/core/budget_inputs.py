@@ -176,17 +176,19 @@ def _peep_height(radius: float) -> Change:
 def _anchor_sideways(radius: float) -> Change:
     """The eye to the right of the bow's plane by x, the bow level.
 
-    From the eye the pin lies (r, -r tan(a), -x) along the arrow's line, up, and right of the
-    bow; that is the line of sight. It keeps the angle a with the bow's plane seen from the
-    side, and the arrow's line is yawed by psi, tan(psi) = x cos(a) / r: what undoes a
-    `windage_travel` of -x. The flight starts from the bow's plane, x to the left of the eye
-    along the bow's own right, which is (-sin(psi), 0, cos(psi)).
+    From the eye the pin lies r along the arrow's line, r tan(a) below it and x to the left;
+    that is the line of sight, seen from which the bow is turned to the right by psi,
+    tan(psi) = x cos(a) / r, as if archer and bow held that far aside. The flight starts
+    from the bow's plane, x to the left of the eye along the bow's own right, which is
+    (-sin(e) cos(f), sin(e) sin(f), cos(e)) as in `_aim_right`.
     """
 
     def change(held: Loosed, aside: Array) -> Loosed:
-        yaw = np.arctan(aside * np.cos(held.launch_angle) / radius)
-        distance = held.distance - aside * np.sin(yaw)
-        return replace(held, yaw=yaw, distance=distance, right=-aside * np.cos(yaw))
+        turned = np.arctan(aside * np.cos(held.launch_angle) / radius)
+        slope = held.shot.slope
+        about = turned / np.cos(slope)
+        distance = held.distance - aside * np.sin(about) * np.cos(slope)
+        return replace(_aim_right(held, turned), distance=distance, right=-aside * np.cos(about))
 
     return change
 

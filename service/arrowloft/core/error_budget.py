@@ -98,8 +98,9 @@ class Explained:
 
     up, right: standard deviations of the group, grown in proportion to the distance.
     share: of the group's variance, up and right together, that the inputs which differ
-        from arrow to arrow explain; it may be more than 1.
+        from arrow to arrow explain; on neither axis more than there is.
     left_up, left_right: standard deviations that are left over, 0 where more is explained.
+    excess: variance explained over that of the group, on the axis where it is larger.
     """
 
     up: Array
@@ -107,6 +108,7 @@ class Explained:
     share: Array
     left_up: Array
     left_right: Array
+    excess: Array
 
 
 def error_budget(shot: Shot, distances: Array, inputs: Mapping[str, Input]) -> ErrorBudget:
@@ -158,14 +160,17 @@ def explained(budget: ErrorBudget, group: Group) -> Explained:
     right = group.angular_sideways * budget.distance
     known_up = np.nansum(budget.sd_up[budget.widens] ** 2, axis=0)
     known_right = np.nansum(budget.sd_right[budget.widens] ** 2, axis=0)
+    left_up, left_right = np.maximum(up**2 - known_up, 0.0), np.maximum(right**2 - known_right, 0.0)
     whole = up**2 + right**2
-    return Explained(
-        up=up,
-        right=right,
-        share=(known_up + known_right) / np.where(whole > 0.0, whole, np.inf),
-        left_up=np.sqrt(np.maximum(up**2 - known_up, 0.0)),
-        left_right=np.sqrt(np.maximum(right**2 - known_right, 0.0)),
-    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return Explained(
+            up=up,
+            right=right,
+            share=np.where(whole > 0.0, 1.0 - (left_up + left_right) / whole, 0.0),
+            left_up=np.sqrt(left_up),
+            left_right=np.sqrt(left_right),
+            excess=np.fmax(known_up / up**2, known_right / right**2),
+        )
 
 
 @dataclass(frozen=True)
