@@ -23,19 +23,19 @@ from calibration_setups import (
 from scipy.optimize import brentq
 
 from arrowloft.core import calibration as module
-from arrowloft.core.archer_scatter import ArcherScatter, Scatter
+from arrowloft.core.archer_scatter import READING, ArcherScatter, Scatter
 from arrowloft.core.calibration import calibrate, fitted
 from arrowloft.core.flow import cross_section
 from arrowloft.core.landed import Landed
 from arrowloft.core.observations import Predictions, SpeedReading
 from arrowloft.core.reach import BeyondReach, Unsolved
 from arrowloft.core.unknowns import DRAG, NAMES, RADIUS, SPEED, WINDAGE, ZERO
-from arrowloft.core.whitened import LEAST_DEVIATION, NeverArrives, Whitened, deviations
+from arrowloft.core.whitened import NeverArrives, Whitened, deviations
 
 VACUUM = plain_shot(drag=vacuum, launch_forward=0.0, tip_lead=0.0)
 SIGHT = sight()
 FAR = 60.0
-EXACT = scatter(1e-6)  # every centre is then known to LEAST_DEVIATION
+EXACT = scatter(1e-6)  # every centre is then known to READING
 
 
 def fit(observations, before, shot=None, by=SIGHT, spread=EXACT, loss="squares"):
@@ -79,8 +79,8 @@ def test_one_unknown_and_one_end_is_the_mean_of_both_by_their_precisions(name):
     off[axis] = 3e-3
     end = ends(VACUUM, {FAR: 0.05}, centre[0] + off[0], centre[1] + off[1])
     found = fit(end, only(name, **{f"{name}_uncertainty": doubt}), VACUUM)
-    variance = 1.0 / (1.0 / doubt**2 + slope**2 / LEAST_DEVIATION**2)
-    mean = variance * slope * off[axis] / LEAST_DEVIATION**2
+    variance = 1.0 / (1.0 / doubt**2 + slope**2 / READING**2)
+    mean = variance * slope * off[axis] / READING**2
     scale = 84.0 if name == "speed" else 1.0
     moved = found.values - unknowns()
     assert moved[index] == pytest.approx(scale * mean, rel=2e-3)
@@ -106,7 +106,7 @@ def test_several_unknowns_and_several_ends_have_the_posterior_of_linear_algebra(
     doubt = np.array([SMALL[name] for name in names])
     spread = scatter(5e-5)
     deviation = 5e-5 * np.array(list(places)) / np.sqrt(arrows)
-    deviation = np.maximum(deviation, LEAST_DEVIATION)
+    deviation = np.maximum(deviation, READING)
     before = only(*names, **{f"{name}_uncertainty": SMALL[name] for name in names})
     found = fit(ends(VACUUM, places, centre + off, arrows=arrows), before, VACUUM, spread=spread)
     scaled = slopes / deviation[:, None]

@@ -19,8 +19,8 @@ from arrowloft.core.budget_inputs import (
 from arrowloft.core.equipment import Arrow
 from arrowloft.core.error_budget import error_budget, explained
 from arrowloft.core.flow import cross_section
-from arrowloft.core.gravity import STANDARD
 from arrowloft.core.geometry import arrow_line
+from arrowloft.core.gravity import STANDARD
 from arrowloft.core.groups import Group
 from arrowloft.core.impacts import impacts
 from arrowloft.core.reach import BeyondReach

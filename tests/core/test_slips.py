@@ -6,14 +6,16 @@ import numpy as np
 import pytest
 from calibration_setups import YARD, ends, marks, only, plain_shot, prior, scatter, seen, sight
 
+from arrowloft.api.slips import SLIPS
 from arrowloft.core.landed import Landed
 from arrowloft.core.misfit import Case, judged_calibration
 from arrowloft.core.observations import End, SpeedReading
-from arrowloft.core.slips import FOOT, INCH, SLIPS, put_right
+from arrowloft.core.slips import put_right
 
 SHOT, SIGHT = plain_shot(), sight()
 MARKS = marks(SHOT, SIGHT, [18.288, 30.0, 40.0, 50.0, 60.0, 70.0])
-CASE = Case(shot=SHOT, sight=SIGHT, prior=prior(), scatter=scatter(3e-4))
+CASE = Case(shot=SHOT, sight=SIGHT, prior=prior(), scatter=scatter(3e-4), slips=SLIPS)
+INCH, FOOT = 0.0254, 0.3048
 BY_NAME = {slip.name: slip for slip in SLIPS}
 LOW = 3e-3  # the pin stands so much too high, m: the arrows come low by a lever of its own
 
@@ -83,7 +85,7 @@ def test_a_factor_is_that_of_the_units_it_names(slip):
 
 def test_each_slip_changes_what_it_was_made_in_and_nothing_else():
     end = replace(ends(SHOT, {50.0: 0.02}, 0.3, -0.1)[0], windage_travel=1e-3, uncertainty=0.02)
-    righted = {slip.name: found for slip, found in put_right(end)}
+    righted = {slip.name: found for slip, found in put_right(end, SLIPS)}
     assert set(righted) == {slip.name for slip in SLIPS if slip.of != "speed"}
     assert righted["sign-of-mark"] == replace(end, travel=-0.02)
     landed = replace(end.landed, up=-0.3, right=0.1)
@@ -96,13 +98,13 @@ def test_each_slip_changes_what_it_was_made_in_and_nothing_else():
     inches = righted["inches-for-centimetres"].landed
     assert (inches.up, inches.right) == pytest.approx((0.3 / 2.54, -0.1 / 2.54))
     speed = SpeedReading(shot=SHOT, distance=3.0, speed=80.0, uncertainty=1.0)
-    found = {slip.name: item for slip, item in put_right(speed)}
+    found = {slip.name: item for slip, item in put_right(speed, SLIPS)}
     assert set(found) == {"feet-for-metres", "metres-for-feet"}
     assert found["metres-for-feet"] == replace(speed, speed=pytest.approx(24.384))
 
 
 def test_a_side_not_noted_stays_so():
-    for slip, righted in put_right(ends(SHOT, {50.0: 0.02}, 0.3)[0]):
+    for slip, righted in put_right(ends(SHOT, {50.0: 0.02}, 0.3)[0], SLIPS):
         assert righted.landed.right is None
         assert slip.of not in ("height", "side")
 
@@ -124,7 +126,13 @@ def test_sound_observations_are_offered_no_slip():
 
 def test_each_of_a_contradicting_pair_is_offered_what_would_reconcile_them():
     """Two ends at one distance, 12 cm high and 12 cm low: one of them has the wrong sign."""
-    vague = Case(shot=SHOT, sight=SIGHT, prior=prior(zero_uncertainty=0.05), scatter=scatter(3e-4))
+    vague = Case(
+        shot=SHOT,
+        sight=SIGHT,
+        prior=prior(zero_uncertainty=0.05),
+        scatter=scatter(3e-4),
+        slips=SLIPS,
+    )
     pair = ends(SHOT, [(50.0, MARKS[50.0])] * 2, [0.12, -0.12])
     found = judged_calibration(vague, pair)
     assert (found.aside, found.contradicting) == ((), (0, 1))
@@ -132,7 +140,7 @@ def test_each_of_a_contradicting_pair_is_offered_what_would_reconcile_them():
 
 
 def test_a_single_end_far_from_the_prior_is_offered_its_slip():
-    exact = Case(shot=SHOT, sight=SIGHT, prior=only(), scatter=scatter(3e-4))
+    exact = Case(shot=SHOT, sight=SIGHT, prior=only(), scatter=scatter(3e-4), slips=SLIPS)
     end = range_day()[4]
     found = judged_calibration(exact, [written(end, BY_NAME["sign"])])
     assert found.aside == (0,)
@@ -143,7 +151,7 @@ def test_a_single_end_far_from_the_prior_is_offered_its_slip():
 @pytest.mark.parametrize(("off", "explained"), [(1.95, True), (1.97, False)])
 def test_a_slip_explains_what_it_leaves_within_19_chances_of_20(off, explained):
     """An inch for a centimetre, which leaves so many standard uncertainties."""
-    exact = Case(shot=SHOT, sight=SIGHT, prior=only(), scatter=scatter(1e-3))
+    exact = Case(shot=SHOT, sight=SIGHT, prior=only(), scatter=scatter(1e-3), slips=SLIPS)
     landed = Landed(distance=50.0, up=off * 0.05 * 2.54)
     found = judged_calibration(exact, [End(shot=SHOT, landed=landed, travel=MARKS[50.0])])
     assert found.contradicting == (0,)
@@ -154,7 +162,7 @@ def test_the_likeliest_slip_comes_first():
     """90 cm low, to be within 20 cm of the aim point: several would do, the smallest best."""
     low = 0.9
     end = End(shot=SHOT, landed=Landed(distance=50.0, up=-low), travel=MARKS[50.0])
-    exact = Case(shot=SHOT, sight=SIGHT, prior=only(), scatter=scatter(2e-3))
+    exact = Case(shot=SHOT, sight=SIGHT, prior=only(), scatter=scatter(2e-3), slips=SLIPS)
     found = judged_calibration(exact, [end])
     assert found.aside == (0,)
     left = {slip.name: abs(low * slip.factor) for slip in SLIPS if slip.of == "impact"}

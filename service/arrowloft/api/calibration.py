@@ -39,6 +39,7 @@ from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.setup import Setup, resolve
 from arrowloft.api.shared import request_schema
 from arrowloft.api.sights import sight_of, zero_distance
+from arrowloft.api.slips import SLIPS
 from arrowloft.api.tables import csv_reply
 from arrowloft.core.aim import require_ahead
 from arrowloft.core.arrays import Array
@@ -70,7 +71,7 @@ def resource(edge: Edge) -> Resource:
         aims = _aims(asked, setup, notes)
         predicted = _predicted(asked, setup, sight, aims, body)
         was_seen, session = _session(asked, setup, sight, aims, body)
-        units, found = setup.units, corrected_columns(session, aims, predicted)
+        units, found = setup.units, corrected_columns(session, aims, predicted, sight)
         if form == CSV:
             return csv_reply(units, found)
         own: dict[str, Any] = {
@@ -169,6 +170,7 @@ def _session(
             was_seen.observations,
             group=group,
             loss=asked.get("loss", "squares"),
+            slips=SLIPS,
         )
     with solving(setup.units, _of_marks(body, aims.distances, aims.butts)):
         return was_seen, range_session(learned, aims)

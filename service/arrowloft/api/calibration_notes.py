@@ -8,26 +8,16 @@ from arrowloft.api.calibration_reply import status_of
 from arrowloft.api.landed import flyer_note, odd_note
 from arrowloft.api.observations import Seen
 from arrowloft.api.replies import ReplyUnits
+from arrowloft.api.slips import WORDS
 from arrowloft.core.calibration import Calibration
 from arrowloft.core.observations import End
 from arrowloft.core.range_session import Aims, RangeSession
+from arrowloft.core.suspects import UNLIKELY
 from arrowloft.core.unknowns import DRAG, NAMES, SPEED, ZERO
 from arrowloft.plugin import Note
 
-_POOR = 0.01
 _FAR = 3.0
 """Standard uncertainties of the prior from which on a fitted value is told to be far off."""
-
-_SLIPS = {
-    "sign": "up and down (and left and right) taken for each other",
-    "up-for-down": "up and down taken for each other",
-    "left-for-right": "left and right taken for each other",
-    "sign-of-mark": "the mark counted the wrong way",
-    "yards-for-metres": "the distance in metres, not yards",
-    "metres-for-yards": "the distance in yards, not metres",
-    "feet-for-metres": "the speed in m/s, not ft/s",
-    "metres-for-feet": "the speed in ft/s, not m/s",
-}
 
 _PRIOR_ALONE = (
     "Nothing else was seen, so that the set-up itself may as well be at fault: check its members. "
@@ -50,6 +40,7 @@ def session_notes(
         *said.misfits(session),
         *said.flyers(seen),
         *said.odd(seen, session),
+        *said.zero(session),
         *_poor(session),
         *_far(session.judged.calibration),
         *_few_values(session),
@@ -146,6 +137,22 @@ class _Said:
             )
         ]
 
+    def zero(self, session: RangeSession) -> list[Note]:
+        """A zero mark that must be off for all to fit."""
+        if not session.zero_off:
+            return []
+        off = float(session.judged.calibration.values[ZERO])
+        side = "too high" if off > 0.0 else "too low"
+        return [
+            Note(
+                "zero-off",
+                "What was seen agrees with itself, but not with a zero mark as sure as "
+                "`priors.zero`: it fits if the pin stands "
+                f"{self._units.roughly(abs(off), 'length')} {side} there, which is taken to be so. "
+                "Check how the zero was set, and shoot it again.",
+            )
+        ]
+
     def unsafe(self, session: RangeSession, aims: Aims) -> list[Note]:
         """Butts at which the mark is not yet known well enough to shoot."""
         safe = session.advice.safe
@@ -221,13 +228,13 @@ def _far_off(distance: float) -> str:
 def _explained(slips: Sequence[str]) -> str:
     if not slips:
         return "Check what was written down: sign, unit, distance and mark."
-    words = [_SLIPS.get(slip, slip.replace("-for-", " written for ")) for slip in slips]
+    words = [WORDS.get(slip, slip.replace("-for-", " written for ")) for slip in slips]
     return f"It would fit with {' or '.join(words)}: check what was written down."
 
 
 def _poor(session: RangeSession) -> list[Note]:
     judged = session.judged
-    if judged.contradicting or judged.goodness.chance >= _POOR:
+    if judged.contradicting or judged.goodness.chance >= UNLIKELY:
         return []
     return [
         Note(

@@ -7,11 +7,13 @@ import numpy as np
 
 from arrowloft.api.calibration_reply_schemas import CALIBRATION_COLUMNS
 from arrowloft.api.replies import Column, ReplyUnits, significant
+from arrowloft.core.arrays import Array
 from arrowloft.core.calibration import Calibration
 from arrowloft.core.marks import MarkTable
 from arrowloft.core.misfit import Judged
 from arrowloft.core.range_session import Aims, RangeSession
 from arrowloft.core.separation import Separation
+from arrowloft.core.sight import Sight
 from arrowloft.core.unknowns import NAMES
 
 LEARNED, PARTLY = 0.5, 0.1
@@ -142,8 +144,16 @@ def next_reply(session: RangeSession, aims: Aims, units: ReplyUnits) -> dict[str
     }
 
 
+def _click_shift(session: RangeSession, sight: Sight) -> Array | None:
+    """Height of the impact that rounding to whole clicks adds, (rows,), m."""
+    marks, clicks = session.marks, session.marks.setting.clicks
+    if sight.elevation is None or clicks is None:
+        return None
+    return np.asarray((sight.elevation.travel_of(clicks) - marks.travel) * marks.rise)
+
+
 def corrected_columns(
-    session: RangeSession, aims: Aims, predicted: MarkTable | None
+    session: RangeSession, aims: Aims, predicted: MarkTable | None, sight: Sight
 ) -> list[Column]:
     """The corrected marks as columns."""
     marks = session.marks
@@ -158,6 +168,7 @@ def corrected_columns(
         "turns": marks.setting.turns,
         "clicks": marks.setting.clicks,
         "reading": marks.setting.reading,
+        "click_shift": _click_shift(session, sight),
         "launch_angle": marks.table.launch_angle,
         "speed": marks.table.speed,
     }

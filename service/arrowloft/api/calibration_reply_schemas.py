@@ -64,8 +64,8 @@ class FitReply(Strict):
     chi_square = number("Sum of squares in standard uncertainties, the prior's part included.")
     chance = number("Chance of so large a sum where all is well: very small says something is off.")
     inflation = number(
-        "Factor on every variance where the observations contradict each other or fit worse than "
-        "they should; else 1."
+        "Largest factor on the variances of what was seen, where it contradicts itself or fits "
+        "worse than it should; else 1."
     )
     evaluations = whole("How often the flights were computed.")
 
@@ -270,6 +270,13 @@ CALIBRATION_COLUMNS: tuple[Head, ...] = (
     ),
     Head("turns", "number", "Turns of the screw to the corrected mark.", optional=True),
     Head("clicks", "number", "Whole clicks to it.", whole=True, optional=True),
+    Head(
+        "click_shift",
+        "length",
+        "Shift of the impact, up positive, by rounding to whole clicks; `chance` is of the mark "
+        "itself, not rounded.",
+        optional=True,
+    ),
     Head("reading", "number", "Reading of the sight's scale at it.", optional=True),
     Head("launch_angle", "angle", "Arrow's line above the line of sight, as fitted."),
     Head("speed", "speed", "Speed at arrival, as fitted."),

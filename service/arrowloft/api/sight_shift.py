@@ -34,7 +34,7 @@ from arrowloft.api.shift_members import (
 )
 from arrowloft.api.shift_notes import shift_notes
 from arrowloft.api.sights import sight_of
-from arrowloft.core.archer_scatter import ArcherScatter, archer_scatter
+from arrowloft.core.archer_scatter import ArcherScatter, archer_scatter, own_scatter
 from arrowloft.core.landed import Landed
 from arrowloft.core.odd_scatters import odd_scatters
 from arrowloft.core.shot import Shot
@@ -69,7 +69,8 @@ def resource(edge: Edge) -> Resource:
         group = group_of(asked["group"]) if "group" in asked else None
         landed, out = without_flyers(at, asked["landed"], group)
         odd = bool(odd_scatters([landed], group))
-        scatter = archer_scatter([] if odd else [landed], group)
+        alone = own_scatter(landed) if group is None else None
+        scatter = alone or archer_scatter([] if odd else [landed], group)
         with solving(setup.units, lambda _: _pointer(asked)):
             found = _found(asked, setup.shot(asked), landed, scatter)
         own = _own(found, setup.units)

@@ -7,12 +7,15 @@ from dataclasses import dataclass
 from arrowloft.core.groups import Group
 from arrowloft.core.landed import Landed
 
-USUAL, USUAL_DEGREES = 1.5e-3, 2.0
+USUAL, USUAL_DEGREES = 1.5e-3, 4.0
 """Standard deviation of the launch direction up and sideways taken where nothing is known,
-rad, and the degrees of freedom that it counts for: about 9 cm at 60 m, twice as good or half
-as good an archer being just as likely (common practice, no source)."""
+rad, and the degrees of freedom that it counts for: 9 cm at 60 m, and three archers of four
+between 1.1 and 2.7 mrad (common practice, no source)."""
 
-KNOWN_DEGREES = 30.0
+READING = 1e-3
+"""Standard uncertainty to which the place of an arrow, or of a centre, is read, m."""
+
+KNOWN_DEGREES = 10.0
 """Degrees of freedom of a group whose number of arrows is not told."""
 
 
@@ -27,8 +30,11 @@ class Scatter:
     degrees: float
 
     def centre(self, distance: float, arrows: int) -> float:
-        """Standard uncertainty of the centre of so many arrows at a distance, m."""
-        return self.deviation * distance / math.sqrt(arrows)
+        """Standard uncertainty of the centre of so many arrows at a distance, m: s D / sqrt(n).
+
+        No less than READING, to which arrows are read on a target.
+        """
+        return max(self.deviation * distance / math.sqrt(arrows), READING)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,3 +79,27 @@ def _pooled(parts: Iterable[tuple[float | None, float, float]]) -> Scatter:
     known = [(s / distance, k) for s, distance, k in parts if s is not None and k > 0.0]
     degrees = sum(k for _, k in known)
     return Scatter(deviation=math.sqrt(sum(k * s * s for s, k in known) / degrees), degrees=degrees)
+
+
+def own_scatter(landed: Landed) -> ArcherScatter | None:
+    """The scatter of some arrows alone; None where they do not tell it on each axis noted."""
+    sideways = landed.vertical if landed.right is None else landed.sideways
+    if landed.vertical is None or sideways is None or not landed.degrees > 0.0:
+        return None
+
+    def axis(deviation: float) -> Scatter:
+        return Scatter(deviation=deviation / landed.distance, degrees=landed.degrees)
+
+    return ArcherScatter(vertical=axis(landed.vertical), sideways=axis(sideways), assumed=False)
+
+
+def told_more(scatter: Scatter, squares: float, degrees: float) -> Scatter:
+    """The scatter pooled with what more is known of it.
+
+    squares: sum of squares in variances of the scatter as it is, over so many degrees of
+    freedom: s'^2 = s^2 (k + squares) / (k + degrees).
+    """
+    both = scatter.degrees + degrees
+    return Scatter(
+        deviation=scatter.deviation * math.sqrt((scatter.degrees + squares) / both), degrees=both
+    )

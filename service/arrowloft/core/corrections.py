@@ -15,7 +15,6 @@ from arrowloft.core.reach import require_reached
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Sight
 from arrowloft.core.unknowns import WINDAGE, ZERO
-from arrowloft.core.whitened import LEAST_DEVIATION
 
 _LAST = slice(-1, None)
 
@@ -68,7 +67,6 @@ def corrections(
     """
     landed = [end.landed for end in ends]
     distance = np.array([arrows.distance for arrows in landed])
-    arrows = np.array([arrows.arrows for arrows in landed])
     up = np.array([arrows.up for arrows in landed])
     right = np.array([np.nan if a.right is None else a.right for a in landed])
     fitted = stacked([calibration.shot(s) for s in (*(end.shot for end in ends), shot)])
@@ -85,8 +83,8 @@ def corrections(
     windage_mark = windage[:-1] - calibration.values[WINDAGE]
     windage_travel = np.array([end.windage_travel for end in ends])
     stated = np.array([np.nan if end.uncertainty is None else end.uncertainty for end in ends])
-    vertical = np.where(np.isnan(stated), _centres(scatter.vertical, distance, arrows), stated)
-    sideways = _centres(scatter.sideways, distance, arrows)
+    vertical = np.where(np.isnan(stated), _centres(scatter.vertical, ends), stated)
+    sideways = _centres(scatter.sideways, ends)
     return Corrections(
         nudge=-up / rise,
         nudge_uncertainty=vertical / rise,
@@ -105,10 +103,9 @@ def corrections(
     )
 
 
-def _centres(scatter: Scatter, distance: Array, arrows: Array) -> Array:
-    """Standard uncertainty of the centres of so many arrows, (ends,), m."""
-    centres: Array = np.maximum(scatter.deviation * distance / np.sqrt(arrows), LEAST_DEVIATION)
-    return centres
+def _centres(scatter: Scatter, ends: Sequence[End]) -> Array:
+    """Standard uncertainty of the centres of the ends, (ends,), m."""
+    return np.array([scatter.centre(end.landed.distance, end.landed.arrows) for end in ends])
 
 
 def _beyond(off: Array, uncertainty: Array, degrees: Real) -> Mask:

@@ -3,11 +3,9 @@
 import numpy as np
 from scipy.special import fdtrc
 
-from arrowloft.core.archer_scatter import archer_scatter
+from arrowloft.core.archer_scatter import READING, archer_scatter
 from arrowloft.core.arrays import Array
 from arrowloft.core.groups import Group
-from arrowloft.core.landed import Landed
-from arrowloft.core.whitened import LEAST_DEVIATION
 
 UNLIKELY = 0.005
 """Chance, over all arrows of an end, at which a sound one is taken for a flyer."""
@@ -31,36 +29,34 @@ def flyers(
     out up to the last that did not belong: two on the same side hide each other from the
     first look (Rosner 1983, generalised extreme Studentised deviate; from memory).
     """
-    left = list(range(up.size))
+    axes = [up] if right is None else [up, right]
+    left = np.arange(up.size)
     taken: list[int] = []
     count = 0
     while len(taken) < up.size // SPARED:
-        chances = [_chance(distance, up, right, left, index, group) for index in left]
-        unlikely = min(chances) * len(left) < UNLIKELY
-        taken.append(left.pop(int(np.argmin(chances))))
+        chances = _chances(distance, [axis[left] for axis in axes], group)
+        unlikely = chances.min() * left.size < UNLIKELY
+        worst = int(chances.argmin())
+        taken.append(int(left[worst]))
+        left = np.delete(left, worst)
         if unlikely:
             count = len(taken)
     return sorted(taken[:count])
 
 
-def _chance(
-    distance: float,
-    up: Array,
-    right: Array | None,
-    left: list[int],
-    index: int,
-    group: Group | None,
-) -> float:
-    """Chance of an arrow so far from the others of those left."""
-    others = [other for other in left if other != index]
-    landed = Landed.of_arrows(distance, up[others], None if right is None else right[others])
-    scatter = archer_scatter([landed], group)
-    axes = [(up[index] - landed.up, scatter.vertical)]
-    if right is not None and landed.right is not None:
-        axes.append((right[index] - landed.right, scatter.sideways))
-    spread = 1.0 + 1.0 / len(others)
-    # Arrows in one hole have no scatter, and are not read to nothing.
-    deviations = [max(s.deviation * distance, LEAST_DEVIATION) for _, s in axes]
-    squares = [off**2 / (s**2 * spread) for (off, _), s in zip(axes, deviations, strict=True)]
-    degrees = min(s.degrees for _, s in axes)
-    return float(fdtrc(len(axes), degrees, np.mean(squares)))
+def _chances(distance: float, axes: list[Array], group: Group | None) -> Array:
+    """Chance of each arrow so far from all others, (arrows,); axes: places on each, m."""
+    others = axes[0].size - 1
+    known = archer_scatter([], group)
+    squares = np.zeros(others + 1)
+    for places, before in zip(axes, (known.vertical, known.sideways), strict=False):
+        away = places - places.mean()
+        # Without one of n + 1 arrows: its distance from the others' centre, their squares.
+        off = away * (1.0 + 1.0 / others)
+        rest = np.maximum((away**2).sum() - away**2 * (1.0 + 1.0 / others), 0.0)
+        degrees = before.degrees + others - 1.0
+        variance = (before.degrees * (before.deviation * distance) ** 2 + rest) / degrees
+        # Arrows in one hole have no scatter, and are not read to nothing.
+        squares += off**2 / (np.maximum(variance, READING**2) * (1.0 + 1.0 / others))
+    degrees = min(known.vertical.degrees, known.sideways.degrees) + others - 1.0
+    return np.asarray(fdtrc(len(axes), degrees, squares / len(axes)), dtype=float)

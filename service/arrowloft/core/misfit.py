@@ -6,20 +6,21 @@ said to contradict each other.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from arrowloft.core.archer_scatter import ArcherScatter
-from arrowloft.core.arrays import Array
-from arrowloft.core.calibration import Calibration, Loss, fitted
+from arrowloft.core.arrays import Array, Real
+from arrowloft.core.calibration import Calibration, Loss, calibrate, fitted, weighed_anew
 from arrowloft.core.observations import Observation, Predictions
 from arrowloft.core.reach import Unsolved
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Sight
-from arrowloft.core.slips import put_right
+from arrowloft.core.slips import SIGNS, Slip, put_right
 from arrowloft.core.suspects import UNLIKELY, Foretold, chance_of, foretold, rows_of, sets_of
-from arrowloft.core.unknowns import NAMES, Prior
+from arrowloft.core.unknowns import NAMES, WINDAGE, Prior
 from arrowloft.core.whitened import Whitened
 
 SPARED = 3
@@ -62,6 +63,11 @@ class Judged:
     slips: dict[int, tuple[str, ...]]
     goodness: "Goodness"
 
+    @property
+    def clean(self) -> bool:
+        """Whether all fits, each by itself and as a whole."""
+        return not self.aside and not self.contradicting and self.goodness.chance >= UNLIKELY
+
 
 @dataclass(frozen=True, kw_only=True)
 class Goodness:
@@ -77,22 +83,28 @@ class Goodness:
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """What is calibrated: the set-up as assumed, the prior, the archer's scatter."""
+    """What is calibrated: the set-up as assumed, the prior, the archer's scatter.
+
+    slips: of the pen, that are looked for in what does not fit.
+    """
 
     shot: Shot
     sight: Sight
     prior: Prior
     scatter: ArcherScatter
     loss: Loss = "squares"
+    slips: tuple[Slip, ...] = SIGNS
 
-    def whitened(self, observations: Sequence[Observation], inflation: float = 1.0) -> Whitened:
+    def whitened(self, observations: Sequence[Observation], inflation: Real = 1.0) -> Whitened:
         """These observations against what the set-up predicts of them."""
         predictions = Predictions(self.shot, self.sight.zero_distance, observations)
         return Whitened(self.prior, predictions, self.scatter, inflation)
 
     def fit(self, observations: Sequence[Observation]) -> Calibration:
         """`calibrate` for these observations."""
-        return fitted(self.whitened(observations), self.loss)
+        return calibrate(
+            self.shot, self.sight, self.prior, observations, self.scatter, loss=self.loss
+        )
 
 
 def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judged:
@@ -127,8 +139,10 @@ def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judge
             break
     suspects = [kept[place] for place in doubtful]
     goodness = _goodness(fit)
+    alone = _without_each(case, observations, kept, suspects)
     if suspects or goodness.chance < UNLIKELY:
-        fit = _inflated(case, [observations[index] for index in kept], goodness) or fit
+        fit = _inflated(case, [observations[index] for index in kept], fit)
+        fit = _spread(fit, [other.x for other in alone.values()])
     return Judged(
         calibration=fit,
         kept=tuple(kept),
@@ -136,12 +150,42 @@ def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judge
         aside=tuple(aside),
         contradicting=tuple(suspects),
         slips={index: _slips(case, fit, observations[index]) for index in aside}
-        | {
-            index: _slips_within(case, observations, kept, index)
-            for index in (suspects if len(suspects) <= FEW else ())
-        },
+        | {index: _slips(case, other, observations[index]) for index, other in alone.items()},
         goodness=goodness,
     )
+
+
+def judged_anew(case: Case, judged: Judged, observations: Sequence[Observation]) -> Judged:
+    """What was judged clean, with another scatter of the archer."""
+    try:
+        fit = weighed_anew(judged.calibration, case.whitened(observations))
+    except Unsolved:
+        fit = None
+    if fit is None:
+        return judged_calibration(case, observations)
+    found, goodness = foretold(fit, observations), _goodness(fit)
+    if not found.sound or goodness.chance < UNLIKELY:
+        return judged_calibration(case, observations)
+    return replace(judged, calibration=fit, foretold=found, goodness=goodness)
+
+
+def _without_each(
+    case: Case, observations: Sequence[Observation], kept: Sequence[int], suspects: Sequence[int]
+) -> dict[int, Calibration]:
+    """Fits without each of the suspects, where these are FEW and the fits settle."""
+    found = {}
+    for index in suspects if len(suspects) <= FEW else ():
+        with suppress(Unsolved):
+            found[index] = case.fit([observations[other] for other in kept if other != index])
+    return found
+
+
+def _spread(fit: Calibration, others: Sequence[Array]) -> Calibration:
+    """The fit, as unsure as its distance from other fits that are as likely."""
+    covariance = fit.covariance.copy()
+    for x in others:
+        covariance += np.outer(x - fit.x, x - fit.x)
+    return replace(fit, covariance=covariance)
 
 
 def _suspects(
@@ -158,11 +202,9 @@ def _suspects(
     """
     if inside.sound:
         return (), ()
+    worst: tuple[int, ...] = ()
     for size in range(1, min(max(room, 1), len(observations)) + 1):
-        weighed = sets_of(fit, observations, size)
-        if weighed is None:
-            break
-        worst, alike = weighed
+        worst, alike = sets_of(fit, observations, size, worst)
         rest = [item for index, item in enumerate(observations) if index not in worst]
         if _makes_sound(case, rest):
             return (worst, ()) if size <= room and len(alike) == 1 else ((), _all_of(alike))
@@ -186,20 +228,24 @@ def _most_aside(observations: int, gross: bool) -> int:
     return max(observations // 2, 1) if gross else observations // SPARED
 
 
-def _inflated(
-    case: Case, observations: Sequence[Observation], goodness: Goodness
-) -> Calibration | None:
-    """The fit with variances that make the sum of squares what it is on average.
+def _inflated(case: Case, observations: Sequence[Observation], fit: Calibration) -> Calibration:
+    """The fit with variances that make the sums of squares what they are on average.
 
-    None where they allow as much already, and where it does not settle.
+    Heights and speeds by themselves, and places to the side: the one does not tell of the
+    other. As it is where that does not settle.
     """
-    inflation = goodness.chi_square / max(goodness.degrees, 1)
-    if inflation <= 1.0:
-        return None
+    square = fit.weight * (fit.residuals / fit.deviation) ** 2
+    aside = np.zeros(square.size, dtype=bool)
+    ends = len(fit.predictions.ends)
+    aside[ends : ends + fit.predictions.aside.size] = True
+    inflation = np.ones(square.size)
+    for rows, prior in ((aside, fit.x[WINDAGE:]), (~aside, fit.x[:WINDAGE])):
+        if rows.any():
+            inflation[rows] = max((square[rows].sum() + prior @ prior) / rows.sum(), 1.0)
     try:
         return fitted(case.whitened(observations, inflation), case.loss)
     except Unsolved:
-        return None
+        return fit
 
 
 def _wild(whitened: Whitened, observations: Sequence[Observation]) -> list[int]:
@@ -283,21 +329,13 @@ def _all_foretold(
 
 def _slips(case: Case, fit: Calibration, observation: Observation) -> tuple[str, ...]:
     """Names of slips which, put right, let the observation fit a calibration without it."""
-    slips, righted = zip(*put_right(observation), strict=True)
+    tried = list(put_right(observation, case.slips))
+    if not tried:
+        return ()
+    slips, righted = zip(*tried, strict=True)
     found = foretold_from_outside(case, fit, righted)
     likeliest = np.argsort(found.distance)
     return tuple(slips[i].name for i in likeliest if found.chance[i] >= EXPLAINED)
-
-
-def _slips_within(
-    case: Case, observations: Sequence[Observation], kept: Sequence[int], index: int
-) -> tuple[str, ...]:
-    """The same for one that is a part of the fit: against a fit of the others."""
-    try:
-        fit = case.fit([observations[other] for other in kept if other != index])
-    except Unsolved:
-        return ()
-    return _slips(case, fit, observations[index])
 
 
 def _goodness(fit: Calibration) -> Goodness:

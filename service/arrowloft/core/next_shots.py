@@ -16,11 +16,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
-from arrowloft.core.archer_scatter import Scatter
+from arrowloft.core.archer_scatter import READING, Scatter
 from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.calibration import Calibration
 from arrowloft.core.corrected_marks import effective_degrees
-from arrowloft.core.whitened import LEAST_DEVIATION
 
 MOST_ENDS = 12
 """Ends that a plan looks ahead."""
@@ -29,9 +28,9 @@ SAFE = 0.5
 """How far from the aim point 95 % of arrows may land, up or down, m, where an end is advised:
 half the height of a common butt. Arrows off the butt are lost, or worse."""
 
-ALIKE = 0.02
-"""A distance whose arrows leave no more doubt than the best, within this share of it, is as
-good: the nearest of these is taken, where arrows are least easily lost."""
+ALIKE = 0.05
+"""A distance whose arrows take away as much of the mean square doubt as the best ones do, but
+for this share, is as good: the nearest of these is taken, where arrows are least easily lost."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,7 +117,7 @@ class Butts:
 
     def noise(self, arrows: int) -> Array:
         """Standard uncertainty of the centre of so many arrows, (distances,), m."""
-        noise: Array = np.maximum(self.scatter / np.sqrt(arrows), LEAST_DEVIATION)
+        noise: Array = np.maximum(self.scatter / np.sqrt(arrows), READING)
         return noise
 
 
@@ -173,7 +172,7 @@ def advise(known: Known, wanted: Wanted, butts: Butts, arrows: int) -> Advice:
     plan: list[NextEnd] = []
     left = known
     while not sure and len(plan) < MOST_ENDS and np.isfinite(choices).any():
-        index = _best(_doubts(left, weights, butts, arrows), butts.safe(left), butts.distance)
+        index = _best(_falls(left, weights, butts, arrows), butts.safe(left), butts.distance)
         count, left, sure = _shoot(left, wanted, butts, index, arrows)
         plan.append(NextEnd(index=index, arrows=count, doubt=_doubt(left, weights)))
     return Advice(
@@ -190,21 +189,27 @@ def _doubt(known: Known, weights: Array) -> float:
     return float(np.sqrt(np.einsum("uv,uv->", known.covariance, weights)))
 
 
-def _doubts(known: Known, weights: Array, butts: Butts, arrows: int) -> Array:
-    """The doubt after a full end at each of the butts, (distances,)."""
+def _falls(known: Known, weights: Array, butts: Butts, arrows: int) -> Array:
+    """By how much a full end at each of the butts lessens the mean square doubt, (distances,)."""
     gains = butts.response @ known.covariance
     spread = np.einsum("du,du->d", gains, butts.response) + butts.noise(arrows) ** 2
-    falls = np.einsum("du,uv,dv->d", gains, weights, gains) / spread
-    doubts: Array = np.sqrt(np.maximum(_doubt(known, weights) ** 2 - falls, 0.0))
+    falls: Array = np.einsum("du,uv,dv->d", gains, weights, gains) / spread
+    return falls
+
+
+def _doubts(known: Known, weights: Array, butts: Butts, arrows: int) -> Array:
+    """The doubt after a full end at each of the butts, (distances,)."""
+    left = _doubt(known, weights) ** 2 - _falls(known, weights, butts, arrows)
+    doubts: Array = np.sqrt(np.maximum(left, 0.0))
     return doubts
 
 
-def _best(doubts: Array, safe: Mask, distance: Array) -> int:
-    """The butt to shoot at: the nearest of the safe ones that leave least doubt."""
-    if not safe.any():
+def _best(falls: Array, safe: Mask, distance: Array) -> int:
+    """The butt to shoot at: the nearest of the safe ones that take away most doubt."""
+    told = np.where(safe & np.isfinite(falls), falls, -np.inf)
+    if not np.isfinite(told).any():
         return int(distance.argmin())
-    left = np.where(safe & np.isfinite(doubts), doubts, np.inf)
-    good = np.flatnonzero(left <= (1.0 + ALIKE) * left.min())
+    good = np.flatnonzero(told >= (1.0 - ALIKE) * told.max())
     return int(good[distance[good].argmin()])
 
 

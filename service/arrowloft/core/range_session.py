@@ -1,26 +1,31 @@
 """What a session on the range tells: the set-up learned, marks corrected, what to shoot next."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from arrowloft.core.archer_scatter import ArcherScatter, archer_scatter
+from arrowloft.core.archer_scatter import ArcherScatter, Scatter, archer_scatter, told_more
 from arrowloft.core.arrays import Array, Lanes
-from arrowloft.core.calibration import Loss
+from arrowloft.core.calibration import Calibration, Loss
 from arrowloft.core.corrected_marks import CorrectedMarks, corrected_marks
 from arrowloft.core.corrections import Corrections, corrections
 from arrowloft.core.groups import Group
-from arrowloft.core.misfit import Case, Judged, judged_calibration
+from arrowloft.core.misfit import Case, Judged, judged_anew, judged_calibration
 from arrowloft.core.next_shots import Advice, Butts, Known, Wanted, advise
 from arrowloft.core.observations import End, Observation, Predictions
 from arrowloft.core.odd_scatters import odd_scatters
+from arrowloft.core.reach import Unsolved
 from arrowloft.core.separation import Prospect, Separation, prospects, separation
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Sight
+from arrowloft.core.slips import SIGNS, Slip
 from arrowloft.core.suspects import rows_of
 from arrowloft.core.unknowns import Prior
-from arrowloft.core.whitened import deviations
+from arrowloft.core.whitened import NeverArrives, deviations
+
+ANYWHERE = 0.02
+"""Standard uncertainty of a zero mark of which nothing is known, m."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,6 +65,7 @@ class RangeSession:
     scatter: the archer's, pooled.  odd: positions among the ends of those whose arrows
         scattered as this archer's do not; they are no part of it.
     judged: the calibration and what it says of the observations.
+    zero_off: as in `Learned`.
     expected: what it expects of each of them.
     marks: at the distances wanted.  at_butts: at those that can be shot.
     corrections: of all ends, in their order; None where there are none.
@@ -70,6 +76,7 @@ class RangeSession:
     scatter: ArcherScatter
     odd: tuple[int, ...]
     judged: Judged
+    zero_off: bool
     expected: Expected
     marks: CorrectedMarks
     at_butts: CorrectedMarks
@@ -86,12 +93,14 @@ class Learned:
     case: the set-up as assumed.  observations: all of them.
     odd: positions among the ends of those that scatter oddly.
     judged: the calibration.
+    zero_off: whether all fits only with the zero mark farther off than the prior had it.
     """
 
     case: Case
     observations: tuple[Observation, ...]
     odd: tuple[int, ...]
     judged: Judged
+    zero_off: bool
 
 
 def learn(
@@ -102,11 +111,15 @@ def learn(
     *,
     group: Group | None = None,
     loss: Loss = "squares",
+    slips: tuple[Slip, ...] = SIGNS,
 ) -> Learned:
     """Pool the archer's scatter, judge the observations, fit those that are sound.
 
+    Where they do not fit, but would if the zero mark were off, it is taken to be. A scatter
+    that had to be assumed learns from how the ends lie about the fit.
+
     shot, sight: the set-up as assumed, its marks counted from `sight.zero_distance`.
-    group: the archer's, as known before.
+    group: the archer's, as known before.  slips: looked for in what does not fit.
 
     Raises as `calibrate` does; lanes count the zero distance, then the speed readings.
     """
@@ -114,12 +127,58 @@ def learn(
     odd = odd_scatters(landed, group)
     sound = [arrows for index, arrows in enumerate(landed) if index not in odd]
     scatter = archer_scatter(sound, group)
-    case = Case(shot=shot, sight=sight, prior=prior, scatter=scatter, loss=loss)
+    case = Case(shot=shot, sight=sight, prior=prior, scatter=scatter, loss=loss, slips=slips)
+    judged = judged_calibration(case, observations)
+    free = None if judged.clean else _zero_freed(case, observations)
+    if free is not None:
+        case, judged = free
+    if scatter.assumed and judged.clean:
+        case = replace(case, scatter=_told_by_residuals(scatter, judged.calibration))
+        judged = judged_anew(case, judged, observations)
     return Learned(
         case=case,
         observations=tuple(observations),
         odd=tuple(odd),
-        judged=judged_calibration(case, observations),
+        judged=judged,
+        zero_off=free is not None,
+    )
+
+
+def _zero_freed(case: Case, observations: Sequence[Observation]) -> tuple[Case, Judged] | None:
+    """The case with the zero mark as good as unknown, where that alone makes all fit.
+
+    Ends at two distances at least must agree in it: at one, nothing tells it from the rest.
+    """
+    planes = {item.landed.distance for item in observations if isinstance(item, End)}
+    if len(planes) < 2 or case.prior.zero_uncertainty >= ANYWHERE:
+        return None
+    free = replace(case, prior=replace(case.prior, zero_uncertainty=ANYWHERE))
+    try:
+        judged = judged_calibration(free, observations)
+    except (Unsolved, NeverArrives):
+        return None
+    return (free, judged) if judged.clean else None
+
+
+def _told_by_residuals(scatter: ArcherScatter, fit: Calibration) -> ArcherScatter:
+    """An assumed scatter, pooled with how the ends' centres lie about the fit.
+
+    Each centre's distance from the fit, in its own uncertainty, is a degree of freedom less
+    what the fit took of it, its diagonal of the hat matrix.
+    """
+    square = (fit.residuals / fit.deviation) ** 2
+    taken = np.einsum("ru,uv,rv->r", fit.design, fit.covariance, fit.design)
+    ends = len(fit.predictions.ends)
+    up, aside = slice(0, ends), slice(ends, ends + fit.predictions.aside.size)
+
+    def more(known: Scatter, block: slice) -> Scatter:
+        rows = fit.scattered[block]
+        return told_more(
+            known, float(square[block][rows].sum()), float((1.0 - taken[block][rows]).sum())
+        )
+
+    return replace(
+        scatter, vertical=more(scatter.vertical, up), sideways=more(scatter.sideways, aside)
     )
 
 
@@ -147,6 +206,7 @@ def range_session(learned: Learned, aims: Aims) -> RangeSession:
         scatter=scatter,
         odd=learned.odd,
         judged=learned.judged,
+        zero_off=learned.zero_off,
         expected=_expected(learned),
         marks=marks,
         at_butts=at_butts,

@@ -1,12 +1,10 @@
 """Slips of the pen: what an observation that does not fit may have been meant to say."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import NamedTuple
 
 from arrowloft.core.observations import End, Observation
-
-INCH, FOOT, YARD = 0.0254, 0.3048, 0.9144
 
 
 class Slip(NamedTuple):
@@ -20,28 +18,20 @@ class Slip(NamedTuple):
     factor: float
 
 
-SLIPS = (
+SIGNS = (
     Slip("sign", "impact", -1.0),
     Slip("up-for-down", "height", -1.0),
     Slip("left-for-right", "side", -1.0),
     Slip("sign-of-mark", "mark", -1.0),
-    Slip("inches-for-centimetres", "impact", 0.01 / INCH),
-    Slip("centimetres-for-inches", "impact", INCH / 0.01),
-    Slip("inches-for-millimetres", "impact", 1e-3 / INCH),
-    Slip("millimetres-for-inches", "impact", INCH / 1e-3),
-    Slip("centimetres-for-millimetres", "impact", 0.1),
-    Slip("millimetres-for-centimetres", "impact", 10.0),
-    Slip("yards-for-metres", "distance", 1.0 / YARD),
-    Slip("metres-for-yards", "distance", YARD),
-    Slip("feet-for-metres", "speed", 1.0 / FOOT),
-    Slip("metres-for-feet", "speed", FOOT),
 )
-"""What was written for what was meant, as in inches-for-centimetres: cm was meant."""
+"""Slips of the sign; those of units are for who reads units to add."""
 
 
-def put_right(observation: Observation) -> Iterator[tuple[Slip, Observation]]:
-    """The observation with each slip that can be made in it put right."""
-    for slip in SLIPS:
+def put_right(
+    observation: Observation, slips: Iterable[Slip]
+) -> Iterator[tuple[Slip, Observation]]:
+    """The observation with each of the slips that can be made in it put right."""
+    for slip in slips:
         if isinstance(observation, End):
             if _can_be_made_in(observation, slip):
                 yield slip, _end(observation, slip)

@@ -77,16 +77,21 @@ def squared_distance(fit: Calibration, rows: Lanes) -> float:
 
 
 def sets_of(
-    fit: Calibration, observations: Sequence[Observation], size: int
-) -> tuple[tuple[int, ...], list[tuple[int, ...]]] | None:
+    fit: Calibration,
+    observations: Sequence[Observation],
+    size: int,
+    smaller: tuple[int, ...] = (),
+) -> tuple[tuple[int, ...], list[tuple[int, ...]]]:
     """The worst set of a size, and the sets that cannot be told from it, itself among them.
 
-    None where there are more sets of this size than are weighed.
+    smaller: the worst set of one less; where there are more than MOST_SETS, only those that
+    hold it are weighed.
     """
-    if comb(len(observations), size) > MOST_SETS:
-        return None
-    rows = list(rows_of(observations))
-    sets = list(combinations(range(len(observations)), size))
+    rows, every = list(rows_of(observations)), range(len(observations))
+    if comb(len(every), size) <= MOST_SETS:
+        sets = list(combinations(every, size))
+    else:
+        sets = [tuple(sorted((*smaller, index))) for index in every if index not in smaller]
     squares = np.array(
         [squared_distance(fit, np.concatenate([rows[index] for index in one])) for one in sets]
     )

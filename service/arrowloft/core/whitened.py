@@ -3,7 +3,7 @@
 import numpy as np
 
 from arrowloft.core.archer_scatter import ArcherScatter
-from arrowloft.core.arrays import Array, Mask
+from arrowloft.core.arrays import Array, Mask, Real
 from arrowloft.core.observations import Predictions
 from arrowloft.core.reach import Unsolved
 from arrowloft.core.unknowns import DRAG, NAMES, RADIUS, SPEED, WINDAGE, Prior
@@ -33,10 +33,6 @@ class NeverArrives(ValueError):
         self.ends = ends
 
 
-LEAST_DEVIATION = 1e-3
-"""Least standard uncertainty of a centre, m: arrows on a target are not read any better."""
-
-
 def deviations(predictions: Predictions, scatter: ArcherScatter) -> tuple[Array, Mask, Array]:
     """Standard uncertainty of each row, whether it comes of the scatter, its degrees."""
     up = [
@@ -52,8 +48,7 @@ def deviations(predictions: Predictions, scatter: ArcherScatter) -> tuple[Array,
     scattered += [True] * len(right) + [False] * len(speeds)
     degrees = [scatter.vertical.degrees] * len(up) + [scatter.sideways.degrees] * len(right)
     degrees += [np.inf] * len(speeds)
-    lengths = np.maximum(np.array([*up, *right]), LEAST_DEVIATION)
-    rows = np.concatenate((lengths, np.array(speeds)))
+    rows = np.array([*up, *right, *speeds], dtype=float)
     from_scatter = np.array(scattered, dtype=bool)
     return rows, from_scatter, np.where(from_scatter, np.array(degrees), np.inf)
 
@@ -66,7 +61,7 @@ class Whitened:
 
     deviation: standard uncertainty of each row.  scattered: whether it comes of the
     archer's scatter, and degrees: of freedom of that, inf for the others; (rows,).
-    inflation: factor on the variances of all that was seen.
+    inflation: factor on the variances of what was seen; (rows,) or of all, then the largest.
     """
 
     def __init__(
@@ -74,9 +69,10 @@ class Whitened:
         prior: Prior,
         predictions: Predictions,
         scatter: ArcherScatter,
-        inflation: float = 1.0,
+        inflation: Real = 1.0,
     ) -> None:
-        self.prior, self.predictions, self.inflation = prior, predictions, inflation
+        self.prior, self.predictions = prior, predictions
+        self.inflation = float(np.max(inflation, initial=1.0))
         sound, self.scattered, self.degrees = deviations(predictions, scatter)
         self.deviation = np.sqrt(inflation) * sound
         self.observed = predictions.observed
