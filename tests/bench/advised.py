@@ -6,13 +6,11 @@ import numpy as np
 from archers import BUTTS, MARKS, TOLERANCE, Archer, Range, Truth, clicked, without_flyers
 from scipy.stats import t as student
 
-from arrowloft.core.archer_scatter import Scatter, archer_scatter
 from arrowloft.core.arrays import Array
-from arrowloft.core.corrected_marks import CorrectedMarks, corrected_marks
 from arrowloft.core.landed import Landed
-from arrowloft.core.misfit import Case, Judged, judged_calibration
-from arrowloft.core.next_shots import ALIKE, Butts, Known, Wanted, advise
+from arrowloft.core.next_shots import Known, Wanted
 from arrowloft.core.observations import End
+from arrowloft.core.range_session import Aims, RangeSession, learn, range_session
 
 CONFIDENCE = 0.95
 FACTORS = (0.5, 1.0, 2.0)  # of the tolerance
@@ -42,27 +40,22 @@ def shoot_by_advice(
 ) -> Shooting:
     """`ends` ends of so many arrows; screened: by an archer who looks for flyers."""
     shot: list[End] = []
-    kept: list[Landed] = []
     rows, places = [], []
     for end in range(ends + 1):
-        scatter = archer_scatter(kept, archer.group)
-        case = Case(shot=archer.shot, sight=archer.sight, prior=archer.prior, scatter=scatter)
-        judged = judged_calibration(case, shot)
-        marks = corrected_marks(judged.calibration, archer.shot, archer.sight, MARKS)
-        known = Known.of(judged.calibration, scatter.vertical)
-        rows.append(_row(truth, judged, marks, known))
+        session = _session(archer, shot, arrows)
+        rows.append(_row(truth, session))
         if end == ends:
             break
-        place = _next(known, marks, scatter.vertical, arrows)
+        place = _next(session)
         places.append(place)
-        distance, travel = float(MARKS[place]), clicked(archer, marks.travel[place])
+        distance = float(MARKS[place])
+        travel = clicked(archer, session.marks.travel[place])
         up, right = range_.shoot(distance, travel, arrows)
         landed = (
             without_flyers(archer, distance, up, right)
             if screened
             else Landed.of_arrows(distance, up, right)
         )
-        kept = [shot[index].landed for index in judged.kept] + [landed]
         shot.append(End(shot=archer.shot, landed=landed, travel=travel))
     heights, level, done, aside, contradicting = zip(*rows, strict=True)
     return Shooting(
@@ -75,27 +68,36 @@ def shoot_by_advice(
     )
 
 
-def _row(truth: Truth, judged: Judged, marks: CorrectedMarks, known: Known):
+def _session(archer: Archer, shot: list[End], arrows: int) -> RangeSession:
+    """What the service would say of the ends shot so far."""
+    learned = learn(archer.shot, archer.sight, archer.prior, shot, group=archer.group)
+    aims = Aims(
+        distances=MARKS,
+        tolerance=TOLERANCE,
+        confidence=CONFIDENCE,
+        butts=MARKS[BUTTS],
+        arrows=arrows,
+    )
+    return range_session(learned, aims)
+
+
+def _row(truth: Truth, session: RangeSession):
+    judged, marks = session.judged, session.marks
     miss = np.abs(marks.travel - truth.travel) / marks.uncertainty
     level = 1.0 - 2.0 * student.sf(miss, marks.degrees)
-    done = [_wanted(marks, factor).sure(known) for factor in FACTORS]
+    known = Known.of(judged.calibration, session.scatter.vertical)
+    done = [
+        Wanted(
+            response=marks.height_response, tolerance=factor * TOLERANCE, confidence=CONFIDENCE
+        ).sure(known)
+        for factor in FACTORS
+    ]
     return truth.heights(marks.travel), level, done, len(judged.aside), len(judged.contradicting)
 
 
-def _wanted(marks: CorrectedMarks, factor: float) -> Wanted:
-    return Wanted(
-        response=marks.height_response, tolerance=factor * TOLERANCE, confidence=CONFIDENCE
-    )
-
-
-def _next(known: Known, marks: CorrectedMarks, scatter: Scatter, arrows: int) -> int:
+def _next(session: RangeSession) -> int:
     """Where the next end is shot, among MARKS: as advised, and so on once that is done."""
-    butts = Butts(
-        distance=MARKS[BUTTS],
-        response=marks.height_response[BUTTS],
-        scatter=scatter.deviation * MARKS[BUTTS],
-    )
-    advice = advise(known, _wanted(marks, 1.0), butts, arrows)
+    advice = session.advice
     if advice.plan:
         return int(BUTTS[advice.plan[0].index])
-    return int(BUTTS[np.flatnonzero(advice.choices <= (1.0 + ALIKE) * advice.choices.min())[0]])
+    return int(BUTTS[advice.choices.argmin()])
