@@ -9,7 +9,7 @@ from arrowloft.api.distances import Distances
 from arrowloft.api.fields import Number, Part, Quantity
 from arrowloft.api.groups import GroupReply, group_member
 from arrowloft.api.replies import ReplyUnits
-from arrowloft.api.reply_schemas import SolutionReply, many, number, part, quantity, text
+from arrowloft.api.reply_schemas import SolutionReply, many, nullable, number, part, quantity, text
 from arrowloft.api.schemas import Member, Strict, strict
 from arrowloft.api.wording import unit_of, written
 
@@ -114,11 +114,6 @@ def unit_of_input(name: str, chosen: ReplyUnits) -> tuple[str, float]:
     return symbol, units.DIMENSIONS[dimension][symbol].factor
 
 
-def _maybe(member: fields.Field[Any]) -> Any:
-    member.allow_none = True
-    return member
-
-
 class BudgetInput(Strict):
     """One input at one distance."""
 
@@ -127,20 +122,20 @@ class BudgetInput(Strict):
         "Unit that the shift is for, and unit of the scatter: one of this reply's units, `share` "
         "(1 is the whole drag area) or `click`."
     )
-    up_per_unit = _maybe(
+    up_per_unit = nullable(
         number(
             "Shift of the impact upward for one unit, in units.length, in proportion to a small "
             "change; null where an arrow this close to its reach may not arrive."
         )
     )
-    right_per_unit = _maybe(number("The same to the right."))
-    scatter = _maybe(number("Standard deviation of the input; null where it is not known."))
-    up = _maybe(quantity("length", "Standard deviation up and down that it makes."))
-    right = _maybe(quantity("length", "Standard deviation sideways that it makes."))
-    share = _maybe(
+    right_per_unit = nullable(number("The same to the right."))
+    scatter = nullable(number("Standard deviation of the input; null where it is not known."))
+    up = nullable(quantity("length", "Standard deviation up and down that it makes."))
+    right = nullable(quantity("length", "Standard deviation sideways that it makes."))
+    share = nullable(
         number("Share of the variance, up and sideways together, of all inputs of known scatter.")
     )
-    rank = _maybe(
+    rank = nullable(
         fields.Integer(
             required=True, metadata={"description": "1 for the largest share at this distance."}
         )

@@ -29,7 +29,12 @@ from arrowloft.api.calibration_reply import (
 from arrowloft.api.calibration_reply_schemas import CALIBRATION_REPLY
 from arrowloft.api.distances import pointer
 from arrowloft.api.groups import group_notes, group_of
-from arrowloft.api.landed import counts_unsaid, landed_notes, scatter_notes
+from arrowloft.api.landed import (
+    counts_unsaid,
+    group_count_notes,
+    landed_notes,
+    scatter_notes,
+)
 from arrowloft.api.observation_replies import observations_reply
 from arrowloft.api.observations import Seen, predicted_lanes, proven_notes, seen
 from arrowloft.api.problems import KINDS, Fault, Problem
@@ -228,7 +233,8 @@ def _assumed(asked: Mapping[str, Any], session: RangeSession) -> list[Note]:
     """What was assumed of the arrows and of the archer's scatter."""
     notes = scatter_notes(session.scatter)
     if "group" in asked:
-        notes += group_notes(group_of(asked["group"]))
+        group = group_of(asked["group"])
+        notes += [*group_notes(group), *group_count_notes(group)]
     unsaid = [
         f"/observations/{index}"
         for index, item in enumerate(asked["observations"])

@@ -7,6 +7,7 @@ from marshmallow import fields
 from arrowloft.api.reply_schemas import (
     SolutionReply,
     many,
+    nullable,
     number,
     part,
     quantity,
@@ -19,11 +20,6 @@ from arrowloft.api.tables import Head, row_schema
 
 def _flag(description: str, *, required: bool = True) -> fields.Boolean:
     return fields.Boolean(required=required, metadata={"description": description})
-
-
-def _nullable(field: Any) -> Any:
-    field.allow_none = True
-    return field
 
 
 class LearnedParameter(Strict):
@@ -74,7 +70,7 @@ class MoveReply(Strict):
     """A move of the pin."""
 
     travel = quantity("length", "Travel, down or right positive.")
-    uncertainty = _nullable(
+    uncertainty = nullable(
         quantity("length", "Standard uncertainty of it; null where none is computed.")
     )
     turns = number("Turns of the screw.", required=False)
@@ -84,7 +80,7 @@ class MoveReply(Strict):
 class AxisCorrection(Strict):
     """What one end asks for, up and down or to the side."""
 
-    nudge = _nullable(
+    nudge = nullable(
         part(
             MoveReply(),
             "The move that would centre this end by itself; null where no place was noted.",
@@ -94,7 +90,7 @@ class AxisCorrection(Strict):
         "Whether the end is farther off than the archer's own scatter explains (5 %). Where it "
         "is not, nudging by it chases noise."
     )
-    move = _nullable(
+    move = nullable(
         part(
             MoveReply(),
             "The move from the mark that was shot to the one that everything seen so far asks for; "
@@ -117,8 +113,8 @@ class ObservationReply(Strict):
     kind = text("arrows, proven or speed.", enum=["arrows", "proven", "speed"])
     distance = quantity("distance", "Its distance.")
     status = text(
-        "used; set-aside: it does not fit and was left out; in-doubt: it is one of several of "
-        "which some are wrong, and was used.",
+        "used; set-aside: it does not fit and was left out; in-doubt: it, or one of several that "
+        "are in doubt together, does not fit, and it was used.",
         enum=["used", "set-aside", "in-doubt"],
     )
     arrows = whole("How many arrows were counted.", required=False)
@@ -131,23 +127,23 @@ class ObservationReply(Strict):
         "length", "Travel of the pin from the zero mark, as it was shot.", required=False
     )
     up = quantity("length", "Height of the centre.", required=False)
-    expected_up = _nullable(
+    expected_up = nullable(
         quantity(
             "length", "Height that the fit expects; null: no arrow comes there.", required=False
         )
     )
     up_uncertainty = quantity("length", "Standard uncertainty of the centre.", required=False)
     right = quantity("length", "Place to the right, where it was noted.", required=False)
-    expected_right = _nullable(
+    expected_right = nullable(
         quantity("length", "Place that the fit expects; null as above.", required=False)
     )
     right_uncertainty = quantity("length", "Standard uncertainty of that.", required=False)
     speed = quantity("speed", "Speed that was read.", required=False)
-    expected_speed = _nullable(
+    expected_speed = nullable(
         quantity("speed", "Speed that the fit expects; null as above.", required=False)
     )
     speed_uncertainty = quantity("speed", "Standard uncertainty of the reading.", required=False)
-    off = _nullable(
+    off = nullable(
         number(
             "How far it is from what all the others foretell, in standard uncertainties; null: "
             "farther than can be computed."
@@ -177,23 +173,23 @@ class WouldTell(Strict):
     )
     distance = quantity("distance", "Where.", required=False)
     arrows = whole("How many.", required=False)
-    speed_uncertainty = _nullable(
+    speed_uncertainty = nullable(
         number("What is left then of the speed's uncertainty, as a share; null: it is not told.")
     )
-    drag_uncertainty = _nullable(number("What is left of the drag's, as a share; null as above."))
+    drag_uncertainty = nullable(number("What is left of the drag's, as a share; null as above."))
     enough = _flag("Whether the two are told apart then.")
 
 
 class SeparationReply(Strict):
     """What the observations by themselves say of speed and drag, without their priors."""
 
-    speed_uncertainty = _nullable(
+    speed_uncertainty = nullable(
         number("Standard uncertainty of the speed, as a share; null: they do not tell.")
     )
-    drag_uncertainty = _nullable(
+    drag_uncertainty = nullable(
         number("Standard uncertainty of the drag, as a share; null: they do not tell.")
     )
-    correlation = _nullable(number("Correlation of the two; null where either is not told."))
+    correlation = nullable(number("Correlation of the two; null where either is not told."))
     told_apart = _flag("Whether they tell the speed to 2 % and the drag to 15 %.")
     would_tell = many(WouldTell(), "What would tell them apart, where they do not.")
 
@@ -224,8 +220,8 @@ class NextReply(Strict):
     doubt = number(
         "Root of the mean over the marks of variance over tolerance squared: 0.5 is good for 95 %."
     )
-    distance = _nullable(quantity("distance", "Where to shoot next; null where done."))
-    arrows = _nullable(whole("How many arrows there; null where done."))
+    distance = nullable(quantity("distance", "Where to shoot next; null where done."))
+    arrows = nullable(whole("How many arrows there; null where done."))
     plan = many(PlannedEnd(), "That end and those after it, as far as can be foreseen.")
     plan_arrows = whole("Arrows of the whole plan.")
     enough = _flag("Whether the plan makes every mark sure; else it goes on beyond what is listed.")

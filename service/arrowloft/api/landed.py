@@ -8,7 +8,7 @@ from marshmallow import ValidationError
 
 from arrowloft.api.fields import Items, Part, Quantity, WholeNumber
 from arrowloft.api.schemas import Member, Strict
-from arrowloft.core.archer_scatter import USUAL, ArcherScatter
+from arrowloft.core.archer_scatter import KNOWN_DEGREES, USUAL, ArcherScatter
 from arrowloft.core.arrays import Array
 from arrowloft.core.flyers import flyers
 from arrowloft.core.groups import LEAST_ARROWS, MOST_ARROWS, Group
@@ -212,5 +212,18 @@ def scatter_notes(scatter: ArcherScatter) -> list[Note]:
             f"sideways ({6000 * USUAL:.3g} cm at 60 m), half or twice as much being just as "
             "likely, is assumed and outweighed by that of the arrows themselves where it is "
             "known. Give `group`, better still one of many arrows.",
+        )
+    ]
+
+
+def group_count_notes(group: Group | None) -> list[Note]:
+    """A word where a group does not say how many arrows it rests on."""
+    if group is None or group.arrows is not None:
+        return []
+    return [
+        Note(
+            "group-arrows-assumed",
+            "How many arrows the group rests on was not said: it counts as one of "
+            f"{KNOWN_DEGREES + 1:.0f}. Give `group.arrows`.",
         )
     ]

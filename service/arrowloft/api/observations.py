@@ -12,21 +12,15 @@ from arrowloft.api.conditions import air_of, gravity_of
 from arrowloft.api.landed import without_flyers
 from arrowloft.api.observation_members import FARTHEST, FARTHEST_ASIDE, MARKS
 from arrowloft.api.setup import Setup
+from arrowloft.core.budget_inputs import SPEED_SCATTER
 from arrowloft.core.groups import Group
 from arrowloft.core.landed import Landed
 from arrowloft.core.marks import mark_table
 from arrowloft.core.observations import End, Observation, SpeedReading
+from arrowloft.core.separation import READING
 from arrowloft.core.shot import Shot
 from arrowloft.core.sight import Sight, Thread
 from arrowloft.plugin import Note
-
-REPEAT_SHARE = 0.002
-"""Standard deviation of a bow's speed from shot to shot (Tuijn and Kooi, Eur. J. Phys. 13
-(1992) 127-134; published)."""
-
-INSTRUMENT = 0.3048
-"""Standard uncertainty of a chronograph, m/s: 1 ft/s, half the span within which ASTM F1544
-wants shots to agree (quoted)."""
 
 PROVEN_ARROWS = 6
 """Arrows that a proven mark is taken to rest on (common practice)."""
@@ -160,7 +154,7 @@ def _conditions(asked: Mapping[str, Any], setup: Setup, item: Mapping[str, Any])
 
 def _speed(item: Mapping[str, Any], shot: Shot) -> SpeedReading:
     value = item["speed"]["value"]
-    usual = float(np.hypot(INSTRUMENT, REPEAT_SHARE * value))
+    usual = float(np.hypot(READING, SPEED_SCATTER * value))
     return SpeedReading(
         shot=shot,
         distance=item["distance"],

@@ -43,6 +43,12 @@ def many(schema: Schema, description: str, *, required: bool = True) -> fields.L
     )
 
 
+def nullable(field: Any) -> Any:
+    """The field, which null may stand in."""
+    field.allow_none = True
+    return field
+
+
 class NoteReply(Strict):
     """A caution or an assumption."""
 

@@ -6,7 +6,7 @@ from marshmallow import fields
 
 from arrowloft.api.landed import check_landed, landed_members
 from arrowloft.api.replies import ReplyUnits, significant
-from arrowloft.api.reply_schemas import SolutionReply, number, part, quantity, whole
+from arrowloft.api.reply_schemas import SolutionReply, nullable, number, part, quantity, whole
 from arrowloft.api.schemas import Strict
 from arrowloft.core.archer_scatter import ArcherScatter
 from arrowloft.core.landed import Landed
@@ -29,11 +29,6 @@ ShotGroup = cast(type[Strict], _Landed.from_dict(cast(Any, landed_members()), na
 
 def _flag(description: str) -> fields.Boolean:
     return fields.Boolean(required=True, metadata={"description": description})
-
-
-def _nullable(field: fields.Field[Any]) -> fields.Field[Any]:
-    field.allow_none = True
-    return field
 
 
 class ShiftMove(Strict):
@@ -68,13 +63,13 @@ class AxisShiftReply(Strict):
     least_shift = quantity("length", f"Smallest shift that such a group shows {_SHOWN}.")
     least_travel = quantity("length", "The same as travel of the pin.")
     least_clicks = number("The same in clicks.", required=False)
-    more_arrows = _nullable(
+    more_arrows = nullable(
         whole(
             "How many more arrows at this distance would tell a shift as large as this one "
             f"{_SHOWN}: 0 where it is real; null where {MOST_MORE} would not."
         )
     )
-    click_arrows = _nullable(
+    click_arrows = nullable(
         whole(
             f"How many more would tell a shift of a single click {_SHOWN}; null where "
             f"{MOST_MORE} would not, or the screw has no clicks."
@@ -107,11 +102,11 @@ class LandedReply(Strict):
 
     arrows = whole("How many.")
     up = quantity("length", "Their centre above the aim point.")
-    right = _nullable(quantity("length", "Their centre to the right; null where not noted."))
-    vertical = _nullable(
+    right = nullable(quantity("length", "Their centre to the right; null where not noted."))
+    vertical = nullable(
         quantity("length", "Their own standard deviation up and down; null where not known.")
     )
-    sideways = _nullable(quantity("length", "The same sideways."))
+    sideways = nullable(quantity("length", "The same sideways."))
 
 
 class AxisScatter(Strict):

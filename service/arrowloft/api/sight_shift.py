@@ -13,6 +13,7 @@ from arrowloft.api.groups import group_member, group_notes, group_of
 from arrowloft.api.landed import (
     counts_unsaid,
     flyer_note,
+    group_count_notes,
     landed_notes,
     odd_note,
     scatter_notes,
@@ -83,6 +84,7 @@ def resource(edge: Edge) -> Resource:
             *landed_notes(*(["/landed"] if counts_unsaid(asked["landed"]) else [])),
             *scatter_notes(scatter),
             *(group_notes(group) if group else []),
+            *group_count_notes(group),
             *setup.flown_notes(found.airspeed_range),
         ]
         return replies.json_reply(setup.reply(own, notes))

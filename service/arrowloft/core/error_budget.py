@@ -126,7 +126,9 @@ def error_budget(shot: Shot, distances: Array, inputs: Mapping[str, Input]) -> E
     chosen = list(inputs.values())
     found = _flown(shot, aimed, chosen)
     steps = np.array([[item.step] for item in chosen])
-    up, right, error = _derivatives(np.array([met[:, :6] for met in found.shifts]), steps)
+    up, right, error = _derivatives(
+        np.array([met[:, : STENCIL.size] for met in found.shifts]), steps
+    )
     scatter = np.array([np.nan if item.scatter is None else item.scatter for item in chosen])
     sd_up, sd_right = np.abs(up) * scatter[:, None], np.abs(right) * scatter[:, None]
     variance = sd_up**2 + sd_right**2
@@ -266,7 +268,7 @@ def _bent(shifts: Sequence[Array], slopes: Array, scatter: Array, total: Array) 
             continue
         line = slopes[:, row] * deviation
         allowed = np.maximum(BENT * np.hypot(*line), SEEN * total)
-        for side, at in ((-1.0, 6), (1.0, 7)):
+        for side, at in ((-1.0, -2), (1.0, -1)):
             # An arrow that never arrives is NaN, and counts.
             bent[row] |= ~(np.hypot(*(met[:, at] - side * line)) <= allowed + _RESOLVED)
     return bent

@@ -67,7 +67,8 @@ def separation(calibration: Calibration, *more: Array) -> Separation:
 
 
 READING = 0.3048
-"""Standard uncertainty of a chronograph's reading, m/s: 1 ft/s."""
+"""Standard uncertainty of a chronograph's reading, m/s: 1 ft/s, half the span within which
+ASTM F1544 wants shots to agree (quoted)."""
 
 
 Kind = Literal["speed-reading", "two-speed-readings", "arrows"]

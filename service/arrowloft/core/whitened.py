@@ -19,7 +19,7 @@ SLOWEST, THICKEST, NARROWEST = 0.25, 8.0, 0.5
 fit goes: flights of slow arrows in thick air take long, and no bow is so far off its prior."""
 
 STARTS = np.linspace(-2.0, 2.0, 17)
-"""Where it is looked for: launch speeds, in its standard uncertainties."""
+"""Where the start is looked for: launch speeds, in their standard uncertainties."""
 
 
 class NeverArrives(ValueError):
