@@ -101,9 +101,12 @@ class Calibration:
 
     @property
     def learned(self) -> Array:
-        """Share of each unknown's prior variance that the observations took away, (6,)."""
+        """Share of each unknown's prior variance that the observations took away, (6,).
+
+        0 for what is known exactly, and where observations in doubt have added to it.
+        """
         known = self.prior.uncertainties == 0.0
-        return np.where(known, 0.0, 1.0 - np.diag(self.covariance))
+        return np.where(known, 0.0, np.maximum(1.0 - np.diag(self.covariance), 0.0))
 
     @property
     def residuals(self) -> Array:
