@@ -295,7 +295,7 @@ def test_within_scatter_the_sight_is_left(client: FlaskClient) -> None:
 
 def test_one_more_arrow_is_one(client: FlaskClient, body: Body) -> None:
     body.pop("group")
-    found = asked(client, body, landed={"up": "115 mm"})
+    found = asked(client, body, landed={"up": "72 mm"})
     assert found["vertical"]["more_arrows"] == 1
     assert " 1 more arrow at" in said(found, "shift-within-scatter")
 

@@ -75,8 +75,23 @@ def test_the_chance_of_a_sound_arrow_is_even():
         before = 0.06 * rng.standard_normal(6).std(ddof=1)
         group = Group(distance=60.0, vertical=before, sideways=before, arrows=6)
         # A matter of one module alone; flyers() itself gives positions only.
-        chances.append(module._chance(DISTANCE, up, None, [0, 1, 2, 3], 1, group))
+        chances.append(module._chances(DISTANCE, [up], group)[1])
     assert stats.kstest(chances, "uniform").pvalue > 1e-3
+
+
+@pytest.mark.parametrize("axes", [1, 2])
+def test_each_is_held_against_the_others_without_it(axes):
+    """One by one, the centre and the deviation of the others found anew."""
+    places = ends(np.random.default_rng(19), 1, 7)[0, :axes]
+    before = np.array([1e-3, 1.5e-3])[:axes] * DISTANCE
+    expected = []
+    for index in range(7):
+        others = np.delete(places, index, axis=1)
+        pooled = (8.0 * before**2 + 5.0 * others.var(axis=1, ddof=1)) / 13.0
+        off = places[:, index] - others.mean(axis=1)
+        ratio = np.mean(off**2 / (pooled * (1.0 + 1.0 / 6.0)))
+        expected.append(stats.f.sf(ratio, axes, 13.0))
+    assert module._chances(DISTANCE, list(places), KNOWN) == pytest.approx(expected, rel=1e-9)
 
 
 @pytest.mark.parametrize("axis", [0, 1])

@@ -17,9 +17,9 @@ from calibration_setups import (
 )
 from scipy import stats
 
-from arrowloft.core import misfit
+from arrowloft.core import calibration, misfit
 from arrowloft.core.landed import Landed
-from arrowloft.core.misfit import Case, foretold_from_outside, judged_calibration
+from arrowloft.core.misfit import GROSS, WILD, Case, foretold_from_outside, judged_calibration
 from arrowloft.core.observations import End, SpeedReading
 from arrowloft.core.reach import Unsolved
 from arrowloft.core.suspects import UNLIKELY, Foretold, foretold, rows_of
@@ -337,22 +337,27 @@ def unsettled_by(wild, monkeypatch):
     """No fit settles that has to do with what is wild; to settle by itself is slow."""
     fit = misfit.fitted
 
-    def of(whitened, loss):
+    def of(whitened, loss="squares"):
         if any(wild(item) for item in (*whitened.predictions.ends, *whitened.predictions.readings)):
             raise Unsolved("the calibration does not settle")
         return fit(whitened, loss)
 
-    monkeypatch.setattr(misfit, "fitted", of)
+    for module in (misfit, calibration):
+        monkeypatch.setattr(module, "fitted", of)
 
 
-def test_one_too_wild_for_any_fit_is_set_aside_all_the_same(monkeypatch):
+@pytest.mark.parametrize(("speed", "far"), [(264.0, True), (110.0, False)])
+def test_one_too_wild_for_any_fit_is_set_aside_all_the_same(speed, far, monkeypatch):
+    """Far beyond what the prior foretells before any fit; less far once none settles."""
     observations = sound(np.random.default_rng(6))
-    observations[6] = replace(observations[6], speed=264.0)
+    observations[6] = replace(observations[6], speed=speed)
+    before = foretold_from_outside(case(), case().fit([]), observations[6:]).distance[0]
+    assert before > WILD if far else GROSS < before < WILD
     unsettled_by(lambda item: isinstance(item, SpeedReading), monkeypatch)
     judged = judged_calibration(case(), observations)
     assert (judged.aside, judged.contradicting) == ((6,), ())
     assert judged.calibration.x.tolist() == case().fit(observations[:6]).x.tolist()
-    assert judged.foretold.distance[6] > 100.0
+    assert judged.foretold.distance[6] > before
 
 
 @pytest.mark.parametrize("off", [(7.9,), (20.0, 15.0, 12.0)])

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from arrowloft.core.calibration import calibrate
 from arrowloft.core.corrected_marks import corrected_marks
-from arrowloft.core.next_shots import ALIKE, MOST_ENDS, Butts, Known, Wanted, advise
+from arrowloft.core.next_shots import ALIKE, MOST_ENDS, SAFE, Butts, Known, Wanted, advise
 
 SHOT, SIGHT = plain_shot(), sight()
 AT = np.array([15.0, 18.288, 25.0, 30.0, 40.0, 50.0, 60.0, 70.0])
@@ -109,31 +109,109 @@ def test_the_choices_are_the_doubt_left_by_a_full_end():
     assert advice.choices.argmin() == int(np.argmin(expected)) > 4
 
 
+def safe_by_hand(covariance, butts):
+    """Whether twice the standard deviation of one arrow's height is within half a metre."""
+    marks = np.array([row @ covariance @ row for row in butts.response])
+    return 2.0 * np.sqrt(marks + butts.scatter**2) <= 0.5
+
+
+def fall_by_hand(covariance, wanted, butts, index, arrows):
+    after = learned(covariance, butts.response[index], butts.scatter[index] / np.sqrt(arrows))
+    return doubt(covariance, wanted) ** 2 - doubt(after, wanted) ** 2
+
+
 @pytest.mark.parametrize("arrows", [1, 3, 6])
 @pytest.mark.parametrize("cared", [slice(0, 1), slice(3, 4), slice(None)])
-def test_no_distance_and_no_fewer_arrows_are_better_than_the_next_end(arrows, cared):
+def test_no_safe_distance_and_no_fewer_arrows_take_more_doubt_away(arrows, cared):
     known, butts, every = known_of(), butts_of(), wanted_of(1e-4)
     wanted = replace(every, response=every.response[cared], tolerance=every.tolerance[cared])
     plan = advise(known, wanted, butts, arrows).plan
     left = known.covariance
-    for end in plan[:3]:
-        tried = {
-            (index, count): doubt(
-                learned(left, butts.response[index], butts.scatter[index] / np.sqrt(count)), wanted
-            )
-            for index in range(AT.size)
+    for end in plan[:4]:
+        safe = safe_by_hand(left, butts)
+        falls = {
+            (index, count): fall_by_hand(left, wanted, butts, index, count)
+            for index in np.flatnonzero(safe)
             for count in range(1, arrows + 1)
         }
-        assert end.doubt == pytest.approx(tried[end.index, end.arrows], rel=1e-6)
-        assert end.doubt <= (1.0 + ALIKE) * min(tried.values()) * (1.0 + 1e-9)
-        alike = [
-            AT[index]
-            for (index, count), value in tried.items()
-            if count == arrows and value <= (1.0 + ALIKE) * min(tried.values())
+        most = max(falls.values())
+        assert end.arrows == arrows
+        assert safe[end.index]
+        good = [
+            AT[index] for (index, n), fall in falls.items() if n == arrows and fall >= 0.95 * most
         ]
-        assert AT[end.index] == min(alike)
-        noise = butts.scatter[end.index] / np.sqrt(end.arrows)
-        left = learned(left, butts.response[end.index], noise)
+        assert AT[end.index] == min(good)
+        left = learned(left, butts.response[end.index], butts.scatter[end.index] / np.sqrt(arrows))
+        assert end.doubt == pytest.approx(doubt(left, wanted), rel=1e-6)
+
+
+def test_late_in_a_session_one_arrow_is_not_wasted_on_the_nearest_butt():
+    """After 20 ends one arrow takes little away anywhere: all doubts are alike, not all falls."""
+    observations = ends(SHOT, ([(d, MARKS[d]) for d in AT] * 3)[:20], 0.0)
+    known, butts = known_of(observations), butts_of(observations=observations)
+    wanted = wanted_of(1e-5, observations=observations)
+    advice = advise(known, wanted, butts, 1)
+    assert (advice.choices <= (1.0 + ALIKE) * advice.choices.min()).all()
+    assert advice.safe.all()
+    falls = [fall_by_hand(known.covariance, wanted, butts, i, 1) for i in range(AT.size)]
+    assert AT[advice.plan[0].index] == AT[int(np.argmax(falls))] == 70.0
+
+
+def plain_butts(distances, mark, scatter):
+    """Butts whose marks are wrong by so much, m, for one and the same unknown."""
+    response = np.zeros((len(distances), 6))
+    response[:, 0] = mark
+    return Butts(
+        distance=np.array(distances), response=response, scatter=np.array(scatter, dtype=float)
+    )
+
+
+UNTOUCHED = Known(covariance=np.eye(6), scattered=np.zeros((6, 6)), degrees=8.0)
+
+
+def test_safe_is_that_arrows_stay_within_half_a_metre():
+    # 0.15^2 + 0.2^2 = 0.25^2: the limit.
+    butts = plain_butts([20.0] * 5, [0.15, 0.151, 0.15, 0.0, 0.0], [0.2, 0.2, 0.201, 0.249, 0.251])
+    assert butts.safe(UNTOUCHED).tolist() == [True, False, False, True, False]
+    # Of the arrows of all archers who know as little, 95 % land there.
+    rng = np.random.default_rng(1)
+    landed = rng.normal(0.0, 0.15, 100_000) + rng.normal(0.0, 0.2, 100_000)
+    assert np.mean(np.abs(landed) <= SAFE) == pytest.approx(0.9545, abs=3e-3)
+    # What is learned makes safe.
+    surer = replace(UNTOUCHED, covariance=0.5 * np.eye(6))
+    assert butts.safe(surer).tolist() == [True, True, True, True, False]
+    unknown = replace(butts, response=np.full((5, 6), np.nan))
+    assert not unknown.safe(UNTOUCHED).any()
+
+
+def wanted_for(share):
+    return Wanted(response=np.eye(1, 6) * 0.4, tolerance=np.array([share]), confidence=0.95)
+
+
+def test_from_the_near_butts_to_the_far_ones_as_they_become_safe():
+    butts = plain_butts([60.0, 20.0, 40.0], [0.4, 0.1, 0.2], [0.1, 0.1, 0.1])
+    advice = advise(UNTOUCHED, wanted_for(1e-3), butts, 1)
+    assert advice.safe.tolist() == [False, True, True]
+    # The far one takes most away, but is not safe before the first end.
+    assert advice.choices.argmin() == 0
+    assert [end.index for end in advice.plan[:3]] == [2, 0, 0]
+
+
+def test_where_no_butt_is_safe_it_is_the_nearest():
+    butts = plain_butts([60.0, 20.0, 40.0], [0.9, 0.3, 0.6], [0.02, 0.02, 0.02])
+    advice = advise(UNTOUCHED, wanted_for(1e-3), butts, 1)
+    assert not advice.safe.any()
+    assert [end.index for end in advice.plan[:2]] == [1, 0]
+
+
+@pytest.mark.parametrize(("share", "index"), [(0.951, 1), (0.949, 0)])
+def test_as_good_is_within_a_twentieth_of_the_fall(share, index):
+    """One unknown of variance 1 and response b: the fall goes with b^2 / (b^2 + s^2)."""
+    far = 0.04 / (0.04 + 0.1**2)
+    scatter = 0.2 * np.sqrt(1.0 / (share * far) - 1.0)
+    butts = plain_butts([60.0, 20.0], [0.2, 0.2], [0.1, scatter])
+    assert butts.safe(UNTOUCHED).all()
+    assert advise(UNTOUCHED, wanted_for(1e-3), butts, 1).plan[0].index == index
 
 
 def test_the_nearest_of_equals_is_taken_wherever_it_stands_in_the_list():

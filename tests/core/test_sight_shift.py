@@ -8,6 +8,7 @@ import pytest
 from cant_setups import shot_of, vacuum
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 
 from arrowloft.core.aim import TooNear, aim
 from arrowloft.core.archer_scatter import ArcherScatter, Scatter, archer_scatter
@@ -210,8 +211,13 @@ def test_arrows_in_one_hole_by_an_archer_without_scatter():
         shot_of(), DIALLED, hole, ArcherScatter(vertical=sure, sideways=sure, assumed=False)
     )
     assert found.vertical.evidence.real and not found.sideways.evidence.real
-    assert found.vertical.move.uncertainty == 0.0 == found.vertical.move.least
-    assert (found.p_value, found.real) == (0.0, True)
+    # The centre is read to a millimetre: 20 of them are t = 20.
+    told, move = found.vertical.evidence, found.vertical.move
+    assert (told.uncertainty, told.statistic) == pytest.approx((1e-3, 20.0))
+    assert move.uncertainty == pytest.approx(abs(move.travel) / 20.0, rel=1e-3)
+    assert move.least == pytest.approx(move.uncertainty * told.least / 1e-3)
+    assert found.p_value == pytest.approx(together(2.0 * stats.t.sf(20.0, 3), 1.0))
+    assert found.real
     usual = sight_shift(shot_of(), DIALLED, hole, archer_scatter([hole]))
     assert 0.0 < usual.vertical.evidence.p_value < 1.0
 

@@ -127,14 +127,31 @@ def test_what_is_told_wants_no_more():
     assert more_arrows(0.03, scatter, DISTANCE, 6, 0.05) > 0
 
 
-def test_no_scatter_at_all_is_certain():
+def test_a_shift_without_any_uncertainty_is_certain():
+    assert student(-0.001, 0.0, 10.0) == (-math.inf, 0.0)
+    assert student(0.0, 0.0, 10.0) == (0.0, 1.0)
+
+
+def test_no_scatter_at_all_is_a_millimetre():
+    """To which a centre is read, of however many arrows."""
     sure = Scatter(deviation=0.0, degrees=10.0)
-    off = evidence(-0.001, sure, DISTANCE, 3, 0.05)
-    assert (off.statistic, off.p_value, off.real) == (-math.inf, 0.0, True)
-    assert (off.least, off.more_arrows) == (0.0, 0)
+    for arrows in (1, 3, 100):
+        off = evidence(-0.001, sure, DISTANCE, arrows, 0.05)
+        assert (off.uncertainty, off.statistic, off.real) == (1e-3, -1.0, False)
+        assert off.p_value == pytest.approx(2.0 * stats.t.cdf(-1.0, 10.0), rel=1e-12)
+        assert off.least == pytest.approx(1e-3 * least_told(10.0, 0.05), rel=1e-12)
     on = evidence(0.0, sure, DISTANCE, 3, 0.05)
     assert (on.statistic, on.p_value, on.real, on.more_arrows) == (0.0, 1.0, False, None)
-    assert more_arrows(0.001, sure, DISTANCE, 3, 0.05) == 0
+    assert evidence(0.02, sure, DISTANCE, 3, 0.05).real
+
+
+def test_no_number_of_arrows_tells_less_than_can_be_read():
+    """2.80 mm is the least shift that is told to the millimetre; 2 mm of scatter come down to
+    that with four arrows."""
+    scatter = Scatter(deviation=0.002 / DISTANCE, degrees=1e7)
+    for arrows in (1, 4, 50):
+        assert more_arrows(0.0027, scatter, DISTANCE, arrows, 0.05) is None
+        assert more_arrows(0.0029, scatter, DISTANCE, arrows, 0.05) == max(4 - arrows, 0)
 
 
 def test_only_ratios_of_lengths_count():

@@ -148,9 +148,10 @@ def _zero_freed(case: Case, observations: Sequence[Observation]) -> tuple[Case, 
     """The case with the zero mark as good as unknown, where that alone makes all fit.
 
     Ends at two distances at least must agree in it: at one, nothing tells it from the rest.
+    A zero mark that counts as exact is never learned.
     """
     planes = {item.landed.distance for item in observations if isinstance(item, End)}
-    if len(planes) < 2 or case.prior.zero_uncertainty >= ANYWHERE:
+    if len(planes) < 2 or not 0.0 < case.prior.zero_uncertainty < ANYWHERE:
         return None
     free = replace(case, prior=replace(case.prior, zero_uncertainty=ANYWHERE))
     try:

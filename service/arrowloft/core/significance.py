@@ -112,8 +112,9 @@ def more_arrows(
     would not do.
     """
     more = np.arange(MOST_MORE + 1.0)
-    of_one = abs(_in_units_of(scatter.centre(distance, 1), size))
-    sizes = np.sqrt(arrows + more) * of_one
+    # Each by itself: beyond some number a centre is read no better.
+    centres = [scatter.centre(distance, arrows + count) for count in range(MOST_MORE + 1)]
+    sizes = abs(size) / np.array(centres)
     enough = np.flatnonzero(_told(sizes, scatter.degrees + more, level) >= POWER)
     return int(enough[0]) if enough.size else None
 

@@ -22,6 +22,11 @@ ALWAYS = ["prove-corrected-marks", "launch-gate-at-string", "aim-not-safety"]
 EXACT = (chronograph(3.0), chronograph(60.0))
 
 
+def uncertainty(found, name):
+    (item,) = [item for item in found["parameters"] if item["name"] == name]
+    return item["standard_uncertainty"]
+
+
 def statuses(found):
     return [seen["status"] for seen in found["observations"]]
 
@@ -190,9 +195,14 @@ def test_a_poor_fit_of_which_no_one_stands_out():
     assert set(statuses(found)) == {"used"}
     assert "no single one stands out" in told(found, "poor-fit")
     assert found["fit"]["chance"] < 0.01 < 1 < found["fit"]["inflation"]
+    # All of it is of the heights and the speeds; places to the side are as sure as before.
     assert found["fit"]["inflation"] == pytest.approx(
-        found["fit"]["chi_square"] / found["fit"]["values"], rel=1e-3
+        found["fit"]["chi_square"] / (len(seen) + len(EXACT)), rel=1e-3
     )
+    still = reply(session(*[end(40.0) for _ in signs], *EXACT))
+    for name, surer in (("windage", False), ("speed", True)):
+        before, after = (uncertainty(of, name) for of in (still, found))
+        assert after == pytest.approx(before, rel=1e-2) if not surer else after > 1.5 * before
 
 
 def test_far_from_what_was_said_before():

@@ -8,6 +8,7 @@ from calibration_requests import (
     PRIORS,
     ZERO,
     chronograph,
+    codes,
     end,
     proven,
     reply,
@@ -76,10 +77,29 @@ def test_the_next_end_is_the_first_of_the_plan():
     # A full end leaves what the choices say, and the nearest of those as good is taken.
     left = {choice["distance"]: choice["doubt"] for choice in found["choices"]}
     assert first["doubt"] == left[first["distance"]]
-    best = min(left.values())
-    assert first["distance"] == min(d for d, doubt in left.items() if doubt <= 1.02 * best)
+    falls = {d: found["doubt"] ** 2 - doubt**2 for d, doubt in left.items()}
+    best = max(falls.values())
+    assert first["distance"] == min(d for d, fall in falls.items() if fall >= 0.95 * best)
     doubts = [found["doubt"], *(stop["doubt"] for stop in found["plan"])]
     assert doubts == sorted(doubts, reverse=True)
+
+
+def test_only_where_the_butt_is_sure_to_be_hit():
+    """95 % of arrows within half a metre up and down, by what is known of mark and scatter."""
+    priors = {**VAGUE, "zero": "5 mm"}
+    found = reply(session(priors=priors))
+    expected = {
+        row["distance"]: 2.0 * (row["height_uncertainty"] ** 2 + row["distance"] ** 2) ** 0.5 <= 500
+        for row in found["rows"]  # one arrow scatters by 1 mrad
+    }
+    choices = found["next"]["choices"]
+    assert {choice["distance"]: choice["safe"] for choice in choices} == expected
+    assert set(expected.values()) == {True, False}
+    assert expected[found["next"]["distance"]]
+    best = min(choices, key=lambda choice: choice["doubt"])
+    assert not best["safe"]
+    assert "start-near" in codes(found)
+    assert "start-near" not in codes(reply(session(priors=PRIORS)))
 
 
 @pytest.mark.parametrize("arrows", [1, 3, 30])

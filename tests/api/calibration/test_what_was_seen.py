@@ -194,5 +194,26 @@ def test_without_a_group_a_usual_scatter_is_assumed():
     del body["group"]
     found = reply(body)
     assert "1.5 mrad" in told(found, "scatter-assumed")
-    assert found["observations"][0]["up_uncertainty"] == pytest.approx(60.0, abs=1e-3)
     assert "scatter-assumed" not in codes(reply(session(at_40(up="1 cm"))))
+
+
+@pytest.mark.parametrize("up", [-100.0, 10.0, 200.0])
+def test_an_assumed_scatter_learns_from_how_far_off_arrows_are(up):
+    """Nothing else being unknown, one arrow is one degree of freedom beside the usual four."""
+    body = session(at_40(up=mm(up)), priors=CERTAIN)
+    del body["group"]
+    (learned,) = reply(body)["observations"]
+    off = (up - learned["expected_up"]) / 60.0
+    expected = 60.0 * ((4.0 + off**2) / 5.0) ** 0.5
+    assert learned["up_uncertainty"] == pytest.approx(expected, abs=2e-3)
+
+
+def test_what_arrows_leave_unlearned_of_the_set_up_tells_no_scatter():
+    """The zero follows a lone arrow wherever it lies: nothing is left to tell the scatter by."""
+    body = session(at_40(up="1 cm"), priors={**CERTAIN, "zero": "50 mm"})
+    del body["group"]
+    (seen,) = reply(body)["observations"]
+    assert seen["up_uncertainty"] == pytest.approx(60.0, abs=0.05)
+    # That of an archer whose group is known stays what it is.
+    (seen,) = reply(session(at_40(up="7 cm"), priors=CERTAIN))["observations"]
+    assert seen["up_uncertainty"] == pytest.approx(40.0, abs=1e-3)
