@@ -19,7 +19,7 @@ from scipy import stats
 from arrowloft.api.calibration_reply import status_of
 from arrowloft.core.aim import aim
 from arrowloft.core.archer_scatter import ArcherScatter, Scatter
-from arrowloft.core.budget_inputs import Input
+from arrowloft.core.budget_inputs import Draw, Input, click_input, draw_input, usual_inputs
 from arrowloft.core.calibration import calibrate
 from arrowloft.core.corrected_marks import corrected_marks, mark_response
 from arrowloft.core.corrections import corrections
@@ -158,6 +158,16 @@ def test_what_is_lost_in_a_hundredth_of_all_scatter_is_not_told(share, told, sid
     assert found.bent.tolist() == [[told], [False]]
     alone = error_budget(SHOT, np.array([50.0]), {"bent": inputs["bent"]})
     assert alone.bent.tolist() == [[True]]
+
+
+def test_what_stays_through_an_end_moves_the_group_and_does_not_widen_it():
+    draw = Draw(speed=lambda length: 84.0 * length / 0.7, length=0.7, carries=True)
+    inputs = usual_inputs(SHOT, 0.86, None)
+    inputs |= {"click": click_input(0.86, 1e-4), "draw": draw_input(0.86, draw)}
+    still = {"range", "slope", "temperature", "pressure", "click"}
+    assert {name for name, item in inputs.items() if not item.widens} == still
+    known = {name: item.scatter for name, item in inputs.items() if item.scatter is not None}
+    assert known == {"click": pytest.approx(np.sqrt(1.0 / 12.0))}
 
 
 # What was flown, and where

@@ -99,6 +99,26 @@ def test_advice_counts_on_the_scatter_up_and_down():
     assert np.abs(aside.choices / expected.choices - 1.0).max() > 0.05
 
 
+def test_marks_are_sure_by_the_degrees_of_the_scatter_up_and_down():
+    """An end whose heights alone are told adds its 40 degrees to the one axis."""
+    first, *others = shot_by(unknowns())
+    heights = replace(first.landed, vertical=1e-3 * 18.288, degrees=40.0)
+    told = learned([replace(first, landed=heights), *others], replace(GROUP, arrows=2))
+    by = told.case.scatter
+    assert (by.vertical.degrees, by.sideways.degrees) == (41.0, 1.0)
+    known = Known.of(told.judged.calibration, by.vertical)
+    response = range_session(told, AIMS).marks.height_response
+
+    def sure(tolerance, degrees):
+        wanted = Wanted(response=response, tolerance=tolerance, confidence=0.9)
+        return wanted.sure(replace(known, degrees=degrees))
+
+    tolerances = [share * AIMS.distances for share in np.geomspace(1e-4, 1e-2, 100)]
+    enough = next(tolerance for tolerance in tolerances if sure(tolerance, 41.0))
+    assert not sure(enough, 1.0)
+    assert range_session(told, replace(AIMS, tolerance=enough)).advice.done
+
+
 def test_marks_are_those_wanted_and_those_at_the_butts():
     found = range_session(learned(shot_by(unknowns())), AIMS)
     everywhere = marks(SHOT, SIGHT, [*AIMS.distances, *AIMS.butts])

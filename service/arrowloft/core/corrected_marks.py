@@ -123,7 +123,9 @@ def doubt(calibration: Calibration, response: Array) -> tuple[Array, Array]:
     for degrees in np.unique(calibration.degrees[calibration.scattered]):
         rows = calibration.scattered & (calibration.degrees == degrees)
         share = np.einsum("ru,du->rd", spread, calibration.design[rows])
-        lost += np.einsum("rd,rd->r", share, share) ** 2 / degrees
+        # Doubt between fits is in P and not in F: no more than all of it comes of the scatter.
+        entering = np.minimum(np.einsum("rd,rd->r", share, share), variance)
+        lost += entering**2 / degrees
     return variance, effective_degrees(variance, lost)
 
 

@@ -57,7 +57,8 @@ class Wanted:
         """Whether every mark is within its tolerance with the confidence."""
         spread = self.response @ known.covariance
         variance = np.einsum("ru,ru->r", spread, self.response)
-        entering = np.einsum("ru,uv,rv->r", spread, known.scattered, spread)
+        # No more than all of it comes of the scatter, as in `doubt`.
+        entering = np.minimum(np.einsum("ru,uv,rv->r", spread, known.scattered, spread), variance)
         degrees = effective_degrees(variance, entering**2 / known.degrees)
         quantile = stdtrit(degrees, 0.5 * (1.0 + self.confidence))
         return bool((quantile * np.sqrt(variance) <= self.tolerance).all())
