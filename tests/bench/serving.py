@@ -26,6 +26,14 @@ ROUNDS = 3
 CLIENTS = 4
 WRK = shutil.which("wrk")
 
+_SIX_ENDS = {
+    "observations": [
+        {"distance": f"{distance} yd", "up": f"{up} mm", "arrows": 6}
+        for distance, up in ((20, 10), (40, -20), (60, 30), (20, -2), (50, 40), (70, 50))
+    ],
+    "next": {"longest": "70 yd"},
+}
+
 
 def figures():
     yield at_most("import and create the app", _start_seconds(), 1.5, " s")
@@ -39,6 +47,12 @@ def figures():
         plain["drag"] = {"model": "constant", "parameters": {"coefficient": 1.9}}
         plain["launch"] = {"model": "measured", "parameters": {"speed": "268 ft/s"}}
         yield from _ratios(port, {"plain set-up": plain, "demo: wind, component drag": demo})
+        yield at_most(
+            "/v1/calibration, 6 ends and 81 rows / mark-table, 81 rows, alone",
+            _milliseconds(port, "calibration", plain | _SIX_ENDS)
+            / _milliseconds(port, "mark-table", plain),
+            15,
+        )
         for example in sorted((ROOT / "openapi/examples").glob("*.request.json")):
             name = example.name.removesuffix(".request.json")
             body = json.loads(example.read_text())

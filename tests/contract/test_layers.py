@@ -190,3 +190,9 @@ def test_the_top_level_holds_what_it_should() -> None:
     )
     top = {line.split("/")[0] for line in listing.stdout.splitlines()}
     assert {name for name in top if not name.startswith(".")} == TOP_LEVEL
+
+
+def test_the_start_does_not_wait_for_scipy_stats():
+    """It takes half a second to import; what is needed of it is in scipy.special too."""
+    code = "import sys; import arrowloft.app; sys.exit('scipy.stats' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

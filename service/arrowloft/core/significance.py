@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 from scipy.optimize import brentq
+from scipy.special import nctdtr, stdtr, stdtrit
 
 from arrowloft.core.archer_scatter import Scatter
 from arrowloft.core.arrays import Array
@@ -70,7 +70,7 @@ def student(shift: float, uncertainty: float, degrees: float) -> tuple[float, fl
     sample where the uncertainty s / sqrt(n) rests on its n arrows alone.
     """
     statistic = _in_units_of(uncertainty, shift)
-    return statistic, float(2.0 * stats.t.sf(abs(statistic), degrees))
+    return statistic, float(2.0 * stdtr(degrees, -abs(statistic)))
 
 
 def together(one: float, other: float) -> float:
@@ -93,7 +93,7 @@ def told(size: float, degrees: float, level: float) -> float:
 
 def least_told(degrees: float, level: float) -> float:
     """Shift, in standard uncertainties, that is told, and its side, with the chance POWER."""
-    critical = float(stats.t.isf(0.5 * level, degrees))
+    critical = float(stdtrit(degrees, 1.0 - 0.5 * level))
 
     def lacks(size: float) -> float:
         return told(size, degrees, level) - POWER
@@ -132,5 +132,5 @@ CERTAIN = 1e6
 
 def _told(size: Array, degrees: Array, level: float) -> Array:
     """As `told`, of arrays."""
-    critical = stats.t.isf(0.5 * level, degrees)
-    return np.asarray(stats.nct.sf(critical, degrees, np.minimum(size, CERTAIN)))
+    critical = stdtrit(degrees, 1.0 - 0.5 * level)
+    return np.asarray(1.0 - nctdtr(degrees, np.minimum(size, CERTAIN), critical))
