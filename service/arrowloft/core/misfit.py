@@ -116,6 +116,33 @@ def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judge
 
     Raises as `calibrate` does; the ends that NeverArrives counts are those of `observations`.
     """
+    fit, inside, kept, aside, doubtful = _sorted_out(case, observations)
+    suspects = [kept[place] for place in doubtful]
+    goodness = _goodness(fit)
+    alone = _without_each(case, observations, kept, suspects)
+    if suspects or goodness.chance < UNLIKELY:
+        fit = _inflated(case, [observations[index] for index in kept], fit)
+        fit = _spread(fit, [other.x for other in alone.values()])
+    return Judged(
+        calibration=fit,
+        kept=tuple(kept),
+        foretold=_all_foretold(case, fit, observations, kept, inside),
+        aside=tuple(aside),
+        contradicting=tuple(suspects),
+        slips={index: _slips(case, fit, observations[index]) for index in aside}
+        | {index: _slips(case, other, observations[index]) for index, other in alone.items()},
+        goodness=goodness,
+    )
+
+
+def _sorted_out(
+    case: Case, observations: Sequence[Observation]
+) -> tuple[Calibration, Foretold, list[int], list[int], tuple[int, ...]]:
+    """The fit to those kept, and what they foretell of each other.
+
+    And positions: of those kept, of those set aside and, among the kept, of those that
+    contradict each other.
+    """
     whitened = case.whitened(observations)
     aside = _wild(whitened, observations)
     kept = [index for index in range(len(observations)) if index not in aside]
@@ -133,26 +160,10 @@ def judged_calibration(case: Case, observations: Sequence[Observation]) -> Judge
         gross = bool(inside.distance.max(initial=0.0) > GROSS)
         room = _most_aside(len(observations), gross) - len(aside)
         out, doubtful = _suspects(case, fit, some, inside, room)
+        if not out:
+            return fit, inside, kept, aside, doubtful
         aside += [kept[place] for place in out]
         kept = [index for place, index in enumerate(kept) if place not in out]
-        if not out:
-            break
-    suspects = [kept[place] for place in doubtful]
-    goodness = _goodness(fit)
-    alone = _without_each(case, observations, kept, suspects)
-    if suspects or goodness.chance < UNLIKELY:
-        fit = _inflated(case, [observations[index] for index in kept], fit)
-        fit = _spread(fit, [other.x for other in alone.values()])
-    return Judged(
-        calibration=fit,
-        kept=tuple(kept),
-        foretold=_all_foretold(case, fit, observations, kept, inside),
-        aside=tuple(aside),
-        contradicting=tuple(suspects),
-        slips={index: _slips(case, fit, observations[index]) for index in aside}
-        | {index: _slips(case, other, observations[index]) for index, other in alone.items()},
-        goodness=goodness,
-    )
 
 
 def judged_anew(case: Case, judged: Judged, observations: Sequence[Observation]) -> Judged:
