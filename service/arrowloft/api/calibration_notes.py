@@ -47,7 +47,7 @@ def session_notes(
         *said.not_told(session),
         *said.noise(seen, session),
         *said.unsafe(session, aims),
-        *_not_enough(session, aims),
+        *_not_enough(session),
         *_all_known(session.judged.calibration),
         *_stayed(session.judged.calibration),
         _PROVE,
@@ -193,9 +193,9 @@ class _Said:
         ]
 
 
-def _not_enough(session: RangeSession, aims: Aims) -> list[Note]:
+def _not_enough(session: RangeSession) -> list[Note]:
     advice = session.advice
-    if advice.enough:
+    if advice.enough or not advice.plan:
         return []
     return [
         Note(

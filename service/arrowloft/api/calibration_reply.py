@@ -136,7 +136,7 @@ def next_reply(session: RangeSession, aims: Aims, units: ReplyUnits) -> dict[str
         "choices": [
             {
                 "distance": distance(index),
-                "doubt": significant(float(doubt), 4),
+                "doubt": _or_null(float(doubt)),
                 "safe": bool(advice.safe[index]),
             }
             for index, doubt in enumerate(advice.choices)

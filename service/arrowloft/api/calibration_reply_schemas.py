@@ -6,6 +6,7 @@ from marshmallow import fields
 
 from arrowloft.api.reply_schemas import (
     SolutionReply,
+    flag,
     many,
     nullable,
     number,
@@ -16,10 +17,6 @@ from arrowloft.api.reply_schemas import (
 )
 from arrowloft.api.schemas import Strict
 from arrowloft.api.tables import Head, row_schema
-
-
-def _flag(description: str, *, required: bool = True) -> fields.Boolean:
-    return fields.Boolean(required=required, metadata={"description": description})
 
 
 class LearnedParameter(Strict):
@@ -86,7 +83,7 @@ class AxisCorrection(Strict):
             "The move that would centre this end by itself; null where no place was noted.",
         )
     )
-    beyond_scatter = _flag(
+    beyond_scatter = flag(
         "Whether the end is farther off than the archer's own scatter explains (5 %). Where it "
         "is not, nudging by it chases noise."
     )
@@ -94,7 +91,7 @@ class AxisCorrection(Strict):
         part(
             MoveReply(),
             "The move from the mark that was shot to the one that everything seen so far asks for; "
-            "null where the distance is beyond reach.",
+            "null where the distance is beyond reach, and where no place to the side was noted.",
         )
     )
 
@@ -177,7 +174,7 @@ class WouldTell(Strict):
         number("What is left then of the speed's uncertainty, as a share; null: it is not told.")
     )
     drag_uncertainty = nullable(number("What is left of the drag's, as a share; null as above."))
-    enough = _flag("Whether the two are told apart then.")
+    enough = flag("Whether the two are told apart then.")
 
 
 class SeparationReply(Strict):
@@ -190,7 +187,7 @@ class SeparationReply(Strict):
         number("Standard uncertainty of the drag, as a share; null: they do not tell.")
     )
     correlation = nullable(number("Correlation of the two; null where either is not told."))
-    told_apart = _flag("Whether they tell the speed to 2 % and the drag to 15 %.")
+    told_apart = flag("Whether they tell the speed to 2 % and the drag to 15 %.")
     would_tell = many(WouldTell(), "What would tell them apart, where they do not.")
 
 
@@ -206,8 +203,12 @@ class ButtReply(Strict):
     """One butt that can be shot."""
 
     distance = quantity("distance", "Its distance.")
-    doubt = number("What a full end there would leave of `next.doubt`.")
-    safe = _flag(
+    doubt = nullable(
+        number(
+            "What a full end there would leave of `next.doubt`; null: too near the reach to tell."
+        )
+    )
+    safe = flag(
         "Whether 95 % of arrows shot there with the mark as it is known now land within half a "
         "metre of the aim point, up and down; where not, no end is advised there."
     )
@@ -216,7 +217,7 @@ class ButtReply(Strict):
 class NextReply(Strict):
     """What to shoot next."""
 
-    done = _flag("Whether every mark is inside its tolerance with the confidence: stop.")
+    done = flag("Whether every mark is inside its tolerance with the confidence: stop.")
     doubt = number(
         "Root of the mean over the marks of variance over tolerance squared: 0.5 is good for 95 %."
     )
@@ -224,7 +225,7 @@ class NextReply(Strict):
     arrows = nullable(whole("How many arrows there; null where done."))
     plan = many(PlannedEnd(), "That end and those after it, as far as can be foreseen.")
     plan_arrows = whole("Arrows of the whole plan.")
-    enough = _flag("Whether the plan makes every mark sure; else it goes on beyond what is listed.")
+    enough = flag("Whether the plan makes every mark sure; else it goes on beyond what is listed.")
     choices = many(ButtReply(), "Every butt looked at.")
 
 

@@ -26,6 +26,11 @@ def whole(description: str, *, required: bool = True) -> fields.Integer:
     return fields.Integer(required=required, metadata={"description": description})
 
 
+def flag(description: str) -> fields.Boolean:
+    """True or false."""
+    return fields.Boolean(required=True, metadata={"description": description})
+
+
 def text(description: str, *, required: bool = True, **more: Any) -> fields.String:
     """A text."""
     return fields.String(required=required, metadata={"description": description, **more})

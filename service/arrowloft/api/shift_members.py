@@ -2,11 +2,9 @@
 
 from typing import Any, cast
 
-from marshmallow import fields
-
 from arrowloft.api.landed import check_landed, landed_members
 from arrowloft.api.replies import ReplyUnits, significant
-from arrowloft.api.reply_schemas import SolutionReply, nullable, number, part, quantity, whole
+from arrowloft.api.reply_schemas import SolutionReply, flag, nullable, number, part, quantity, whole
 from arrowloft.api.schemas import Strict
 from arrowloft.core.archer_scatter import ArcherScatter
 from arrowloft.core.landed import Landed
@@ -25,10 +23,6 @@ class _Landed(Strict):
 
 
 ShotGroup = cast(type[Strict], _Landed.from_dict(cast(Any, landed_members()), name="ShotGroup"))
-
-
-def _flag(description: str) -> fields.Boolean:
-    return fields.Boolean(required=True, metadata={"description": description})
 
 
 class ShiftMove(Strict):
@@ -55,7 +49,7 @@ class AxisShiftReply(Strict):
     degrees_of_freedom = number("Degrees of freedom of that.")
     t = number("The shift in standard uncertainties.")
     p_value = number("Chance of a centre so far off, or farther, with no shift of the sight.")
-    real = _flag(
+    real = flag(
         "Whether the shift is real: the p-value is at most 1 - confidence, or half of that where "
         "two axes are judged (Bonferroni)."
     )
@@ -84,7 +78,7 @@ class ShiftTogether(Strict):
         "Chance of a group as unlikely, over both axes, with no shift: p q (1 - ln(p q)) of the "
         "p-values p and q of the axes; of the only axis, its own."
     )
-    real = _flag("Whether that is at most 1 - confidence.")
+    real = flag("Whether that is at most 1 - confidence.")
 
 
 class MarksMove(Strict):
@@ -122,7 +116,7 @@ class ScatterReply(Strict):
 
     vertical = part(AxisScatter(), "Up and down.")
     sideways = part(AxisScatter(), "Sideways.")
-    assumed = _flag("Whether a usual scatter stands in for a group.")
+    assumed = flag("Whether a usual scatter stands in for a group.")
 
 
 SHIFT_REPLY: dict[str, Any] = {

@@ -33,7 +33,7 @@ efficient as least squares where all is normal (Huber 1964; Holland and Welsch 1
 memory)."""
 
 MOST_EVALUATIONS = 60
-"""Most evaluations of a fit; it takes about five."""
+"""Most evaluations of a fit; it takes three or four."""
 
 TOLERANCES = (1e-3, 1e-6, 1e-9, 1e-12)
 """Least relative fall of the sum that a fit goes on for, tried in this order until it is
@@ -50,7 +50,7 @@ class Unsettled(Unsolved):
 
 @dataclass(frozen=True, kw_only=True)
 class Calibration:
-    """A fit; the rows of its arrays are those of `Predictions.values`, SI.
+    """A fit; the rows of its arrays are those of `Predictions.observed`, SI.
 
     prior, predictions: what went in.
     x: the fit, in the prior's standard uncertainties from it, (6,).

@@ -59,8 +59,8 @@ def corrections(
     """What each of the ends asks for; shot, sight: the set-up as assumed.
 
     A pin that moves down by m lifts the impact by m L / radius, L the rise of the impact
-    per tangent of the launch angle; a pin that moves right by m takes it to the left by m
-    over the sight's radius times the distance.
+    per tangent of the launch angle; a pin that moves right by m takes it to the left
+    by m D cos(a) / radius at the distance D.
 
     Raises TooNear, whose lanes count the ends, then the zero distance, and BeyondReach for
     the zero distance alone.

@@ -143,6 +143,7 @@ class Advice:
     doubt: root of the mean variance over tolerance squared of the wanted marks now.
     choices: the same after a full end at each of the butts, (distances,); NaN where a
         response is not known, so near the reach: such butts are no part of a plan.
+    safe: whether arrows shot there now would stay on a butt, (distances,) bool.
     plan: the ends that lead there, the first of them the next; empty where done.
     enough: whether the plan leads there within MOST_ENDS ends.
     """

@@ -59,8 +59,8 @@ class Predictions:
 
         tan a = tan a0 + (T - zero) / radius,  tan b = -(W + windage) cos(a) / radius
 
-    `values` are ordered: the heights of all ends, the places to the side of `aside`, the
-    speeds of all readings.
+    What is predicted is ordered as `observed` is: the heights of all ends, the places to the
+    side of `aside`, the speeds of all readings.
 
     aside: which ends have a place to the side.
     """
@@ -71,7 +71,6 @@ class Predictions:
         self.ends = [item for item in observations if isinstance(item, End)]
         self.readings = [item for item in observations if isinstance(item, SpeedReading)]
         self.aside = np.flatnonzero([end.landed.right is not None for end in self.ends])
-        self._shot, self._zero_distance = shot, zero_distance
         self._end_shot = stacked([end.shot for end in self.ends]) if self.ends else shot
         self._aimed_shot = stacked([shot, *(reading.shot for reading in self.readings)])
         self._planes = np.array([end.landed.distance for end in self.ends])

@@ -1,7 +1,9 @@
 """What to shoot next, how many arrows, and when to stop."""
 
 from itertools import pairwise
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from calibration_requests import (
     MARKS,
@@ -15,6 +17,11 @@ from calibration_requests import (
     session,
     sound,
 )
+
+from arrowloft.api.calibration_notes import _not_enough
+from arrowloft.api.calibration_reply import next_reply
+from arrowloft.api.replies import ReplyUnits
+from arrowloft.core.next_shots import Advice
 
 VAGUE = {**PRIORS, "speed": "3 m/s", "drag": 0.3}
 NAMED = {"distances": ["18 m", "30 m", "50 m"], "arrows": 4}
@@ -193,3 +200,20 @@ def test_after_the_end_that_was_advised_the_doubt_is_as_foretold():
     }
     after = reply(session(seen, priors=VAGUE, group=group))
     assert after["next"]["doubt"] == pytest.approx(first["doubt"], rel=2e-3)
+
+
+def test_butts_of_which_nothing_is_known_are_null_and_make_no_plan():
+    """So near the reach that no response is known: no number, no note of a plan, no failure."""
+    advice = Advice(
+        done=False,
+        doubt=2.0,
+        choices=np.array([np.nan]),
+        safe=np.array([False]),
+        plan=(),
+        enough=False,
+    )
+    aims = SimpleNamespace(butts=np.array([50.0]), arrows=6)
+    found = next_reply(SimpleNamespace(advice=advice), aims, ReplyUnits({"distance": "m"}))
+    assert found["choices"] == [{"distance": 50.0, "doubt": None, "safe": False}]
+    assert (found["distance"], found["plan"], found["enough"]) == (None, [], False)
+    assert _not_enough(SimpleNamespace(advice=advice)) == []
