@@ -130,6 +130,22 @@ DIMENSIONS: Mapping[str, Mapping[str, Unit]] = MappingProxyType(
         "area": _units(
             {"m2": _ONE, "cm2": _ONE / 10_000, "mm2": _ONE / 1_000_000, "in2": _INCH**2}
         ),
+        "ground_area": _units(
+            {"m2": _ONE, "ha": _ONE * 10_000, "ft2": _FOOT**2, "yd2": 9 * _FOOT**2}
+        ),
+        "moment": _units(
+            {
+                "N m": _ONE,
+                "N cm": _ONE / 100,
+                "kgf cm": _GRAVITY / 100,
+                "lbf in": _POUND_FORCE * _INCH,
+                "lbf ft": _POUND_FORCE * _FOOT,
+            }
+        ),
+        "stiffness": _units({"N m2": _ONE, "lbf in2": _POUND_FORCE * _INCH**2}),
+        "mass_per_force": _units(
+            {"gr/lbf": _POUND / 7000 / _POUND_FORCE, "g/N": _ONE / 1000, "kg/N": _ONE}
+        ),
         "density": _units({"kg/m3": _ONE}),
         "viscosity": _units({"Pa s": _ONE}),
         "number": _units({"": _ONE}),
@@ -151,6 +167,10 @@ DEFAULTS: Mapping[str, str] = MappingProxyType(
         "temperature": "degC",
         "pressure": "hPa",
         "area": "mm2",
+        "ground_area": "m2",
+        "moment": "N m",
+        "stiffness": "N m2",
+        "mass_per_force": "gr/lbf",
         "density": "kg/m3",
         "viscosity": "Pa s",
     }
@@ -264,7 +284,8 @@ def _likeliest(dimension: str, symbol: str) -> str:
 
 
 def _named(dimension: str) -> str:
-    return f"{'an' if dimension[0] in 'aeiou' else 'a'} {dimension}"
+    words = dimension.replace("_", " ")
+    return f"{'an' if words[0] in 'aeiou' else 'a'} {words}"
 
 
 def _form(dimension: str) -> str:

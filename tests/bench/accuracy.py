@@ -9,13 +9,19 @@ from pathlib import Path
 
 import numpy as np
 from figures import at_most
-from setups import KINKED, drag_laws, random_shot
+from scipy.integrate import solve_ivp
+from scipy.optimize import minimize_scalar
+from setups import KINKED, drag_laws, plain_shot, random_shot
 
 from arrowloft.core.aim import aim
 from arrowloft.core.impacts import impacts
+from arrowloft.core.overshoot import farthest_carry
+from arrowloft.core.terrain import Terrain
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "reference"))
 import independent
+
+EYE_HEIGHT = 1.6
 
 
 def figures():
@@ -31,6 +37,7 @@ def figures():
         yield at_most(f"aim, {name}: worst of {cases} against DOP853", worst, wanted, " rad")
     yield at_most("true error / reported estimate, worst", least_covered, 1.0)
     yield from _impact_figures(cases)
+    yield from _carry_figures()
 
 
 def _errors(law, kinks, rng, cases):
@@ -80,3 +87,33 @@ def _misses(law, kinks, rng, cases):
             continue
         tip = independent.fly(shot, angle, plane, yaw).tip
         yield float(np.hypot(ours.up[0] - tip[1], ours.right[0] - tip[2])), float(ours.error[0])
+
+
+def _carry_figures():
+    """Farthest carries in still air and in wind, their elevation found on DOP853 as well."""
+    for name, law, kinks in drag_laws():
+        worst = 0.0
+        for wind in (0.0, 6.0):
+            shot = plain_shot(law, kinks=kinks, wind_speed=wind, wind_from=2.5)
+            ours = farthest_carry(shot, Terrain.under(EYE_HEIGHT))
+            found = minimize_scalar(
+                lambda angle, shot=shot: -_carry(shot, angle), bounds=(0.4, 1.0), method="bounded"
+            )
+            worst = max(worst, abs(ours.distance + found.fun))
+        yield at_most(f"farthest carry, {name}: against DOP853", worst, 0.1, " m")
+
+
+def _carry(shot, angle):
+    """Where the tip comes down to level ground, m."""
+    air = independent.wind(shot)
+
+    def over(_, y):
+        through = y[3:] - air
+        return y[1] + shot.tip_lead * through[1] / np.linalg.norm(through) + EYE_HEIGHT
+
+    over.terminal, over.direction = True, -1.0
+    start, rate = independent.start(shot, angle, 0.0), independent.rate(shot)
+    flown = solve_ivp(rate, (0.0, 60.0), start, "DOP853", events=over, rtol=1e-10, atol=1e-10)
+    y = flown.y_events[0][0]
+    through = y[3:] - air
+    return float(y[0] + shot.tip_lead * through[0] / np.linalg.norm(through))

@@ -2,6 +2,7 @@
 
 import tracemalloc
 
+import chances
 import numpy as np
 from figures import at_least, at_most, seconds, seen
 from scipy.integrate import solve_ivp
@@ -16,9 +17,11 @@ from arrowloft.core.impacts import impacts
 from arrowloft.core.landed import Landed
 from arrowloft.core.marks import mark_table
 from arrowloft.core.observations import End
+from arrowloft.core.overshoot import Target, farthest_carry, gross_area
 from arrowloft.core.range_session import Aims, learn, range_session
 from arrowloft.core.sight import Sight, Thread
 from arrowloft.core.slopes import slope_table
+from arrowloft.core.terrain import Terrain
 from arrowloft.core.unknowns import Prior
 from arrowloft.core.wind_table import wind_table
 
@@ -40,6 +43,8 @@ def figures():
     yield from _many(shot)
     yield from _grids(shot)
     yield from _calibrations(shot)
+    yield from chances.cost()
+    yield from _ground(shot)
 
 
 def _rival_table(shot, distances):
@@ -184,3 +189,23 @@ def _calibrations(shot):
     yield at_most("6 ends fitted, 81 marks corrected / 81 marks", _ratio(corrected, plain, 10), 15)
     whole = _ratio(lambda: range_session(learn(shot, SIGHT, prior, ends), aims), plain, 10)
     yield seen("the same with judgement, corrections and advice / 81 marks", whole)
+
+
+def _ground(shot):
+    """The farthest carry, and one area with all its arcs."""
+    terrain = Terrain.under(1.6)
+    marks = seconds(lambda: mark_table(shot, SIGHT, ROWS), 50)
+    farthest = farthest_carry(shot, terrain)
+    target = Target(
+        elevation=float(aim(shot, 50.0).launch_angle[0]),
+        distance=50.0,
+        slant=50.0,
+        slope=0.0,
+        half_width=0.65,
+        half_height=0.65,
+    )
+    carried = seconds(lambda: farthest_carry(shot, terrain), 10)
+    high, aside, top = np.radians(10.0), np.radians(5.0), farthest.elevation
+    area = seconds(lambda: gross_area(shot, target, terrain, high, aside, farthest=top), 10)
+    yield seen("the farthest carry / 81 marks", carried / marks)
+    yield seen("an area behind the target / 81 marks", area / marks)

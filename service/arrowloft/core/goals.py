@@ -70,18 +70,22 @@ class Plane(Goal):
 
 
 class Fall(Goal):
-    """The tip comes down to the line of sight; time unknown, and yaw with windage."""
+    """The tip comes down to the line of sight; time unknown, and yaw with windage.
 
-    def __init__(self, roll: Real = 0.0, windage: Mask | None = None) -> None:
+    height: of a parallel over the line of sight, m, that it comes down to instead.
+    """
+
+    def __init__(self, roll: Real = 0.0, windage: Mask | None = None, height: Real = 0.0) -> None:
         self.roll = roll
         self.windage = windage
+        self.height = height
 
     def correct(self, launch: Launch, end: End) -> Array:
         """One step in time; a guess that still rises is sent beyond the apex."""
         swing_s, swing_n, steep = _swing(launch, end, self.roll)
         self.lever = swing_n - steep * swing_s
         falling = np.minimum(end.velocity[1], -1e-3)
-        moved = _lengthen(launch, -end.tip[1] / falling)
+        moved = _lengthen(launch, (self.height - end.tip[1]) / falling)
         if self.windage is not None:
             moved = np.maximum(moved, _turn(launch, end, self.windage))
         return moved
