@@ -7,7 +7,8 @@ from flask import Flask, Response
 
 from arrowloft.api import catalogue, problems
 from arrowloft.api.replies import JSON
-from arrowloft.api.resource import Edge, Limits
+from arrowloft.api.resource import Edge, Limits, Pictures
+from arrowloft.pictures import overshoot
 from arrowloft.plugin.registry import Registry
 
 
@@ -19,7 +20,11 @@ def create_app(registry: Registry | None = None, config: Mapping[str, Any] | Non
     Raises PluginFaults where an installed model breaks the contract.
     """
     config = config or {}
-    edge = Edge.of(registry or Registry.discover(), config.get("limits", Limits()))
+    edge = Edge.of(
+        registry or Registry.discover(),
+        config.get("limits", Limits()),
+        Pictures(overshoot=overshoot.picture),
+    )
     app = Flask("arrowloft", static_folder=None)
     # Doubled slashes are unknown paths: a redirect would answer without the problem shape.
     app.url_map.merge_slashes = False

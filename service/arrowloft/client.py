@@ -134,6 +134,26 @@ class Client:
         """Where a second set-up hits with the first one's marks, and the marks to move to."""
         return self._computed("/v1/setup-change", request)
 
+    def hit_probability(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """How likely an arrow hits at each distance, and how far is sensible."""
+        return self._computed("/v1/hit-probability", request)
+
+    def balance(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """How a bow balances about the grip, before and after a change."""
+        return self._computed("/v1/balance", request)
+
+    def arrow_check(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Least mass, balance, energy on the way and deflection of an arrow."""
+        return self._computed("/v1/arrow-check", request)
+
+    def overshoot(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Where arrows land that are loosed too high or miss the target."""
+        return self._computed("/v1/overshoot", request)
+
+    def pin_spans(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Distances that one fixed pin serves, and where to place a number of pins."""
+        return self._computed("/v1/pin-spans", request)
+
     def csv(self, computation: str, request: Mapping[str, Any]) -> str:
         """Rows of one computation, such as "mark-table", as CSV text with a head line.
 

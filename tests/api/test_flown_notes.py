@@ -47,6 +47,7 @@ SET_UP: Body = {
 }
 SIGHT: Body = {"sight": {"radius": "820 mm", "zero_distance": "20 m"}}
 FAR: Body = {"distances": ["20 m", "50 m"]}
+GROUP: Body = {"distance": "30 m", "diameter": "9 cm", "arrows": 6}
 BLOWING: Body = {"wind": {"speed": "3 m/s", "from": "40 deg"}}
 CASES: dict[str, Body] = {
     "mark-table": SIGHT | FAR | BLOWING,
@@ -60,6 +61,10 @@ CASES: dict[str, Body] = {
     "setup-change": {"second": {"slope": "0 deg"}} | SIGHT | FAR | BLOWING,
     "calibration": {"observations": [], "next": {"distances": ["50 m"]}} | SIGHT | FAR | BLOWING,
     "error-budget": SIGHT | FAR | BLOWING,
+    "hit-probability": {"zone": {"diameter": "20 cm"}, "group": GROUP} | FAR | BLOWING,
+    "pin-spans": {"zone_height": "20 cm", "pins": ["30 m"]} | BLOWING,
+    "overshoot": {"target": "50 m"} | BLOWING,
+    "arrow-check": FAR | BLOWING,
     "sight-shift": {"landed": {"up": "3 cm", "arrows": 3}, "distance": "50 m"} | SIGHT | BLOWING,
 }
 

@@ -1,5 +1,6 @@
-"""The group in requests and replies: two forms, one group, plain words."""
+"""The group in requests and replies: three forms, one group, plain words."""
 
+import statistics
 from typing import Any
 
 import pytest
@@ -15,6 +16,13 @@ from arrowloft.core.groups import Group, largest_spread
 REQUEST = strict("Asked", {"group": groups.group_member()})()
 DEVIATIONS = {"distance": "50 m", "vertical": "35 mm", "sideways": "28 mm", "arrows": 24}
 DIAMETER = {"distance": "50 m", "diameter": "12 cm", "arrows": 6}
+UP, RIGHT = (30, -12, 4, 17, -41), (-15, 22, -3, 40, 8)
+IMPACTS = {
+    "distance": "50 m",
+    "impacts": [
+        {"up": f"{up} mm", "right": f"{right} mm"} for up, right in zip(UP, RIGHT, strict=True)
+    ],
+}
 
 
 def group_of(given: dict[str, Any]) -> Group:
@@ -46,14 +54,47 @@ def test_diameter():
     assert group.sideways == 0.12 / largest_spread(6)
 
 
+def test_impacts():
+    """Deviations about their own mean, n - 1 in the denominator, and the arrows counted."""
+    group = group_of(IMPACTS)
+    assert group.vertical == pytest.approx(statistics.stdev(UP) / 1000, rel=1e-12)
+    assert group.sideways == pytest.approx(statistics.stdev(RIGHT) / 1000, rel=1e-12)
+    assert (group.distance, group.arrows, group.from_spread) == (50.0, 5, False)
+
+
+def test_impacts_may_be_of_any_unit_and_point():
+    inches = [
+        {"up": f"{up / 25.4 + 9} in", "right": f"{right / 25.4 - 4} in"}
+        for up, right in zip(UP, RIGHT, strict=True)
+    ]
+    group, moved = group_of(IMPACTS), group_of({"distance": "50 m", "impacts": inches})
+    assert moved.vertical == pytest.approx(group.vertical, rel=1e-9)
+    assert moved.sideways == pytest.approx(group.sideways, rel=1e-9)
+
+
+def listed(*places: tuple[str, str]) -> dict[str, Any]:
+    return {"distance": "50 m", "impacts": [{"up": up, "right": right} for up, right in places]}
+
+
 @pytest.mark.parametrize(
     ("given", "member", "words"),
     [
         ({"distance": "50 m"}, "_schema", "`diameter` with `arrows`"),
         ({"distance": "50 m", "arrows": 6}, "_schema", "`diameter` with `arrows`"),
         (without(DEVIATIONS, "vertical"), "vertical", "up and down too"),
-        (DIAMETER | {"vertical": "35 mm"}, "vertical", "not both"),
-        (DIAMETER | {"sideways": "35 mm"}, "sideways", "not both"),
+        (DIAMETER | {"vertical": "35 mm"}, "vertical", "leave this out"),
+        (DIAMETER | {"sideways": "35 mm"}, "sideways", "leave this out"),
+        (IMPACTS | {"vertical": "35 mm"}, "vertical", "leave this out"),
+        (IMPACTS | {"sideways": "35 mm"}, "sideways", "leave this out"),
+        (IMPACTS | {"diameter": "9 cm"}, "diameter", "leave this out"),
+        (IMPACTS | {"arrows": 5}, "arrows", "leave this out"),
+        (IMPACTS | {"impacts": []}, "impacts", "2 to 100"),
+        (IMPACTS | {"impacts": IMPACTS["impacts"][:1]}, "impacts", "2 to 100"),
+        (IMPACTS | {"impacts": 21 * IMPACTS["impacts"]}, "impacts", "2 to 100"),
+        (IMPACTS | {"impacts": IMPACTS["impacts"][0]}, "impacts", "list in brackets"),
+        (listed(*4 * [("1 cm", "2 cm")]), "impacts", "do not differ in `up`"),
+        (listed(("1 cm", "2 cm"), ("1.01 cm", "3 cm")), "impacts", "do not differ in `up`"),
+        (listed(("1 cm", "2 cm"), ("2 cm", "2 cm")), "impacts", "do not differ in `right`"),
         (without(DIAMETER, "arrows"), "arrows", "how many arrows"),
         (DIAMETER | {"arrows": 31}, "arrows", "2 to 30"),
         (DIAMETER | {"arrows": 1}, "arrows", "2 to 10000"),
@@ -81,6 +122,20 @@ def test_bounds_are_inclusive(given):
     group_of(without(DEVIATIONS, "arrows") | {"vertical": "2 m"})
     group_of(DIAMETER | {"diameter": "10 m", "arrows": 30})
     group_of(DIAMETER | {"diameter": "1 mm", "arrows": 2})
+
+
+def test_each_impact_is_looked_at():
+    faults = faults_of(listed(("1 cm", "5.1 m"), ("2", "0 mm"), ("-5 m", "5 m")))
+    assert sorted(faults["impacts"]) == [0, 1]
+    assert "-5 m to 5 m" in faults["impacts"][0]["right"][0]
+    assert "needs a unit" in faults["impacts"][1]["up"][0]
+    half = faults_of({"distance": "50 m", "impacts": [{"up": "1 cm"}, ["1 cm", "2 cm"]]})
+    assert "needed" in half["impacts"][0]["right"][0]
+    assert half["impacts"][1] == {"_schema": ["Give an object in braces {...}."]}
+
+
+def test_as_many_impacts_as_allowed():
+    assert group_of(IMPACTS | {"impacts": 20 * IMPACTS["impacts"]}).arrows == 100
 
 
 def test_group_may_be_required():
@@ -131,6 +186,8 @@ def test_few_arrows_are_noted():
         (without(DEVIATIONS, "arrows"), False),
         (DIAMETER | {"arrows": 20}, True),
         (DIAMETER | {"arrows": 21}, False),
+        (IMPACTS, True),
+        (IMPACTS | {"impacts": 3 * IMPACTS["impacts"]}, False),
     ],
 )
 def test_enough_arrows_are_not(given, noted):
@@ -147,7 +204,7 @@ def test_two_resources_share_one_schema():
         schema = strict(name, {"group": groups.group_member()})()
         spec.components.schema(name, schema=schema)
     found = spec.to_dict()["components"]["schemas"]
-    assert sorted(found) == ["Group", "One", "Other"]
+    assert sorted(found) == ["Group", "GroupImpact", "One", "Other"]
     assert found["Group"]["required"] == ["distance"]
     assert "at least 1 mm" in found["Group"]["properties"]["diameter"]["description"] or (
         "at least 0.1 cm" in found["Group"]["properties"]["diameter"]["description"]

@@ -162,6 +162,9 @@ def test_the_service_never_imports_a_model() -> None:
         ("arrowloft_models.drag.probe", "from arrowloft.plugin import Air", False),
         ("arrowloft.api.probe", "from werkzeug.exceptions import NotFound", False),
         ("arrowloft.api.probe", "import requests", True),
+        ("arrowloft.api.probe", "from arrowloft.pictures import overshoot", True),
+        ("arrowloft.pictures.probe", "from arrowloft.api import replies", True),
+        ("arrowloft.pictures.probe", "def late():\n    import matplotlib.figure", False),
         ("arrowloft.app", "import arrowloft.api.problems, flask", False),
     ],
 )

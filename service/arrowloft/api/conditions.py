@@ -9,13 +9,8 @@ from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.wording import sentence
 from arrowloft.core.air import Air, air, beyond_cipm_range
 from arrowloft.core.arrays import Array, Real
-from arrowloft.core.equipment import (
-    LEAST_MASS_PER_DRAW_WEIGHT,
-    Arrow,
-    Bow,
-    launch_forward,
-    tip_lead,
-)
+from arrowloft.core.arrow_check import mass_check
+from arrowloft.core.equipment import Arrow, Bow, launch_forward, tip_lead
 from arrowloft.core.gravity import STANDARD, normal_gravity
 from arrowloft.plugin import LaunchSpeed, Note
 
@@ -90,6 +85,10 @@ def lead_of_tip(arrow: Arrow, notes: list[Note]) -> float:
     return 0.0
 
 
+LIGHT_ARROW = "light-arrow"
+"""Code of the caution of an arrow that may harm the bow."""
+
+
 def light_arrow(bow: Bow, arrow: Arrow, launched: LaunchSpeed | None = None) -> list[Note]:
     """A caution where the arrow is lighter than common practice allows, or cannot be checked.
 
@@ -107,11 +106,11 @@ def light_arrow(bow: Bow, arrow: Arrow, launched: LaunchSpeed | None = None) -> 
                 "maker's chart.",
             )
         ]
-    if arrow.mass >= LEAST_MASS_PER_DRAW_WEIGHT * bow.draw_weight * (1 - 1e-9):
+    if not mass_check(float(arrow.mass), float(bow.draw_weight)).light:
         return []
     return [
         Note(
-            "light-arrow",
+            LIGHT_ARROW,
             "The arrow is lighter than 5 grains per pound of draw weight, which by common "
             "practice may harm the bow and its archer: keep to the bow maker's least arrow mass.",
         )

@@ -3,9 +3,10 @@
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
 from marshmallow import ValidationError
 
-from arrowloft.api.fields import Part, Quantity, WholeNumber
+from arrowloft.api.fields import Items, Part, Quantity, WholeNumber
 from arrowloft.api.replies import ReplyUnits
 from arrowloft.api.reply_schemas import number, quantity, whole
 from arrowloft.api.schemas import Member, Strict
@@ -16,19 +17,33 @@ from arrowloft.plugin import Note
 GROUP = (
     "The archer's own group, with this bow: standard deviations of the impacts up and sideways "
     "(`vertical`, `sideways`), or the greatest distance between two of them (`diameter`, "
-    "`arrows`)."
+    "`arrows`), or where each arrow landed (`impacts`)."
 )
 
 _ROUGH = 0.15
 _MOST_COUNTED = 10_000
-_TWO_FORMS = (
+_LEAST_APART = 2e-4
+"""m; twice the least standard deviation taken."""
+_MOST_LISTED = 100
+_FORMS = (
     "Give the group in one form: `vertical` (and `sideways`, where it differs) as standard "
-    "deviations, or `diameter` with `arrows`"
+    "deviations, `diameter` with `arrows`, or `impacts`"
 )
 
 
+def _place(description: str, example: str) -> Quantity:
+    return Quantity("length", description, example=example, low=-5.0, high=5.0, required=True)
+
+
+class GroupImpact(Strict):
+    """Where one arrow of the group landed."""
+
+    up = _place("Above any one point of the target; negative: below.", "3 cm")
+    right = _place("To the right of the same point; negative: to the left.", "-15 mm")
+
+
 class Group(Strict):
-    """An archer's group: standard deviations, or a diameter and how many arrows made it."""
+    """An archer's group: standard deviations, a diameter, or the arrows one by one."""
 
     distance = distance("Distance at which the group was shot.", required=True)
     vertical = Quantity(
@@ -59,19 +74,30 @@ class Group(Strict):
         low=core.LEAST_ARROWS,
         high=_MOST_COUNTED,
     )
+    impacts = Items(
+        Part(GroupImpact()),
+        "Where each arrow landed, in place of the standard deviations: these follow from it.",
+        least=core.LEAST_ARROWS,
+        most=_MOST_LISTED,
+    )
 
     def check(self, data: dict[str, Any]) -> None:
         """One form or the other."""
         deviations = [name for name in ("vertical", "sideways") if name in data]
-        if "diameter" not in data:
+        if "impacts" in data:
+            others = [*deviations, *(name for name in ("diameter", "arrows") if name in data)]
+            if others:
+                raise ValidationError(f"{_FORMS}: leave this out.", others[0])
+            _check_apart(data["impacts"])
+        elif "diameter" not in data:
             if not deviations:
-                raise ValidationError(f"{_TWO_FORMS}.")
+                raise ValidationError(f"{_FORMS}.")
             if "vertical" not in data:
                 raise ValidationError(
                     "Give the standard deviation up and down too, beside `sideways`.", "vertical"
                 )
         elif deviations:
-            raise ValidationError(f"{_TWO_FORMS}, not both.", deviations[0])
+            raise ValidationError(f"{_FORMS}: leave this out.", deviations[0])
         elif "arrows" not in data:
             raise ValidationError(
                 "Say how many arrows made the group: its diameter grows with every arrow.",
@@ -82,6 +108,17 @@ class Group(Strict):
                 f"A diameter tells the scatter of {core.LEAST_ARROWS} to {core.MOST_ARROWS} "
                 "arrows: give the diameter of fewer arrows, or standard deviations.",
                 "arrows",
+            )
+
+
+def _check_apart(impacts: list[Mapping[str, float]]) -> None:
+    """Arrows in one and the same line or place have no standard deviation to go by."""
+    for axis in ("up", "right"):
+        if np.ptp([impact[axis] for impact in impacts]) < _LEAST_APART:
+            raise ValidationError(
+                f"These arrows do not differ in `{axis}`: give them as measured, to a millimetre, "
+                "or `vertical` and `sideways`.",
+                "impacts",
             )
 
 
@@ -107,6 +144,14 @@ def group_member(required: bool = False) -> Member:
 
 def group_of(asked: Mapping[str, Any]) -> core.Group:
     """The group of a request's `group` member, in SI."""
+    if "impacts" in asked:
+        up, right = ([impact[axis] for impact in asked["impacts"]] for axis in ("up", "right"))
+        return core.Group(
+            distance=asked["distance"],
+            vertical=float(np.std(up, ddof=1)),
+            sideways=float(np.std(right, ddof=1)),
+            arrows=len(up),
+        )
     if "diameter" in asked:
         return core.Group.of_diameter(asked["distance"], asked["diameter"], asked["arrows"])
     return core.Group(

@@ -1,5 +1,6 @@
 """What replies hold, for the document: the tests hold every reply against these."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from marshmallow import Schema, fields
@@ -141,24 +142,33 @@ class ServiceReply(Strict):
 
 
 _UNIT_MEMBERS: dict[str, Any] = {
-    dimension: text(f"Unit of each {dimension}.", enum=list(units.units_of(dimension)))
+    dimension: text(
+        f"Unit of each {dimension.replace('_', ' ')}.", enum=list(units.units_of(dimension))
+    )
     for dimension in units.DEFAULTS
 }
 UnitsReply = strict("UnitsReply", _UNIT_MEMBERS)
 
 
-def reply_schema(name: str, own: dict[str, Any], *, drag_required: bool = True) -> Schema:
+def plain_reply_schema(name: str, own: Mapping[str, Any]) -> Schema:
     """A computation's reply: its own members, then those that every reply has."""
     common: dict[str, Any] = {
         "notes": many(NoteReply(), "Cautions and assumptions."),
-        "launch": part(LaunchReply(), "The launch as resolved."),
-        "drag": part(DragReply(), "The drag as resolved.", required=drag_required),
-        "air": part(AirReply(), "The air as resolved."),
         "gravity": number("Acceleration of free fall, m/s2."),
         "units": part(UnitsReply(), "Unit of each dimension in this reply."),
         "service": part(ServiceReply(), "What computed it."),
     }
     return strict(name, {**own, **common})()
+
+
+def reply_schema(name: str, own: Mapping[str, Any], *, drag_required: bool = True) -> Schema:
+    """The reply of a computation of flights, which says what flew through what."""
+    flown: dict[str, Any] = {
+        "launch": part(LaunchReply(), "The launch as resolved."),
+        "drag": part(DragReply(), "The drag as resolved.", required=drag_required),
+        "air": part(AirReply(), "The air as resolved."),
+    }
+    return plain_reply_schema(name, {**own, **flown})
 
 
 class ErrorReply(Strict):

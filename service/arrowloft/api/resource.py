@@ -9,6 +9,7 @@ from marshmallow import Schema
 
 from arrowloft.api.parameters import ModelSchemas
 from arrowloft.api.replies import JSON
+from arrowloft.core.overshoot_scene import Scene
 from arrowloft.plugin.registry import Registry
 
 FLIGHT_PROBLEMS = (
@@ -37,6 +38,16 @@ class Limits:
     observations: int = 100
 
 
+@dataclass(frozen=True, kw_only=True)
+class Pictures:
+    """What draws: a core result and the unit of each dimension -> SVG; None: no picture."""
+
+    overshoot: Callable[[Scene, Mapping[str, str]], bytes] | None = None
+
+
+_NO_PICTURES = Pictures()
+
+
 @dataclass(frozen=True)
 class Edge:
     """What resources are made with."""
@@ -44,11 +55,12 @@ class Edge:
     registry: Registry
     limits: Limits
     models: ModelSchemas
+    pictures: Pictures = _NO_PICTURES
 
     @classmethod
-    def of(cls, registry: Registry, limits: Limits) -> "Edge":
+    def of(cls, registry: Registry, limits: Limits, pictures: Pictures = _NO_PICTURES) -> "Edge":
         """The edge for these models; their schemas are made here, once."""
-        return cls(registry, limits, ModelSchemas.of(registry))
+        return cls(registry, limits, ModelSchemas.of(registry), pictures)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,6 +9,7 @@ import numpy as np
 from arrowloft import __version__
 from arrowloft.api.blame import Blamed, parameter_problem
 from arrowloft.api.conditions import (
+    LIGHT_ARROW,
     air_of,
     forward_of_eye,
     gravity_of,
@@ -113,13 +114,14 @@ class Setup:
     def reply(self, own: Mapping[str, Any], notes: Sequence[Note] = ()) -> dict[str, Any]:
         """A reply: the computation's own members, then those that every reply has.
 
-        notes: the computation's own, which come first; the worst of them foremost.
+        notes: the computation's own, the worst of them foremost; only an arrow that may break
+            the bow comes before them.
         """
         body = dict(own)
-        body["notes"] = [
-            {"code": note.code, "message": note.message}
-            for note in (*notes, *self.notes, _AIM_NOT_SAFETY)
-        ]
+        told = sorted(
+            (*notes, *self.notes, _AIM_NOT_SAFETY), key=lambda note: note.code != LIGHT_ARROW
+        )
+        body["notes"] = [{"code": note.code, "message": note.message} for note in told]
         body["launch"] = self._launch_reply()
         if self.drag is not None:
             body["drag"] = {

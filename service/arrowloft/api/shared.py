@@ -260,7 +260,8 @@ Wind = strict("Wind", _WIND_MEMBERS)
 
 _UNIT_MEMBERS: dict[str, Member] = {
     dimension: Choice(
-        units.units_of(dimension), f"Unit of each {dimension} in the reply; {usual} if left out."
+        units.units_of(dimension),
+        f"Unit of each {dimension.replace('_', ' ')} in the reply; {usual} if left out.",
     )
     for dimension, usual in units.DEFAULTS.items()
 }

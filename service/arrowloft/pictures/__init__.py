@@ -1,0 +1,1 @@
+"""Pictures: SVG from core results, to scale; knows no request, and never reads one."""
