@@ -10,7 +10,8 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from arrowloft.api import arrow_check, openapi, problems
+from arrowloft.api import openapi, problems
+from arrowloft.api.bow import arrow_check
 from arrowloft.api.resource import Edge, Limits
 from arrowloft.plugin.registry import Registry
 

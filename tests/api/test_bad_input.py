@@ -11,7 +11,7 @@ from werkzeug.test import TestResponse
 
 from arrowloft.api.resource import Limits
 from arrowloft.app import create_app
-from arrowloft.core.reach import Unsolved
+from arrowloft.core.flight.reach import Unsolved
 
 Body = dict[str, Any]
 PATH = "/v1/mark-table"

@@ -10,9 +10,10 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from arrowloft.api import balance, openapi, problems
+from arrowloft.api import openapi, problems
+from arrowloft.api.bow import balance
 from arrowloft.api.resource import Edge, Limits
-from arrowloft.core.gravity import normal_gravity
+from arrowloft.core.setup.gravity import normal_gravity
 from arrowloft.plugin.registry import Registry
 
 Body = dict[str, Any]

@@ -12,11 +12,12 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from arrowloft.api import cant_tolerance, problems
+from arrowloft.api import problems
+from arrowloft.api.level import cant_tolerance
 from arrowloft.api.openapi import document
 from arrowloft.api.resource import Edge, Limits
-from arrowloft.core.reach import Unsolved
-from arrowloft.core.roll_scatter import FARTHEST, OF_REACH
+from arrowloft.core.flight.reach import Unsolved
+from arrowloft.core.level.roll_scatter import FARTHEST, OF_REACH
 from arrowloft.plugin.registry import Registry
 
 Body = dict[str, Any]

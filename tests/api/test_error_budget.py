@@ -13,8 +13,10 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from arrowloft.api import error_budget, openapi, problems, setup_change
+from arrowloft.api import openapi, problems
+from arrowloft.api.chances import error_budget
 from arrowloft.api.resource import Edge, Limits
+from arrowloft.api.sight import setup_change
 from arrowloft.plugin.registry import Registry
 
 Body = dict[str, Any]

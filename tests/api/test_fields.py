@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 from marshmallow import ValidationError
 
 from arrowloft import units
-from arrowloft.api import mark_table
 from arrowloft.api.distances import Distances
 from arrowloft.api.fields import Choice, Items, Number, Part, Quantity, WholeNumber
 from arrowloft.api.reading import MalformedJson, parse_object
 from arrowloft.api.replies import Column, NotFinite, ReplyUnits
 from arrowloft.api.resource import Edge, Limits
 from arrowloft.api.schemas import Strict, strict
+from arrowloft.api.sight import mark_table
 from arrowloft.api.wording import nearest, sentence, shown, unit_of
 from arrowloft.plugin.registry import Registry
 

@@ -8,10 +8,10 @@ from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 from marshmallow import ValidationError
 
-from arrowloft.api import groups
+from arrowloft.api.archer import groups
 from arrowloft.api.replies import ReplyUnits
 from arrowloft.api.schemas import documented, strict
-from arrowloft.core.groups import Group, largest_spread
+from arrowloft.core.archer.groups import Group, largest_spread
 
 REQUEST = strict("Asked", {"group": groups.group_member()})()
 DEVIATIONS = {"distance": "50 m", "vertical": "35 mm", "sideways": "28 mm", "arrows": 24}

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from marshmallow import ValidationError
 
-from arrowloft.api.landed import (
+from arrowloft.api.archer.landed import (
     check_landed,
     counts_unsaid,
     landed_members,
@@ -15,9 +15,9 @@ from arrowloft.api.landed import (
     scatter_notes,
 )
 from arrowloft.api.schemas import Strict
-from arrowloft.core.archer_scatter import archer_scatter
-from arrowloft.core.groups import Group
-from arrowloft.core.landed import Landed
+from arrowloft.core.archer.archer_scatter import archer_scatter
+from arrowloft.core.archer.groups import Group
+from arrowloft.core.archer.landed import Landed
 
 
 class _Checked(Strict):

@@ -183,7 +183,7 @@ def test_a_defect_leaks_nothing(
     def fail(*_: Any, **__: Any) -> Any:
         raise RuntimeError(SECRET)
 
-    monkeypatch.setattr("arrowloft.api.mark_table.mark_table", fail)
+    monkeypatch.setattr("arrowloft.api.sight.mark_table.mark_table", fail)
     found = post(odd, asked).get_json()
     assert (found["status"], found["type"]) == (500, "/problems/defect")
     assert found["errors"] == []

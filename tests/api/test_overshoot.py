@@ -12,7 +12,8 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from arrowloft.api import openapi, overshoot, problems
+from arrowloft.api import openapi, problems
+from arrowloft.api.overshoot import overshoot
 from arrowloft.api.resource import Edge, Limits
 from arrowloft.plugin.registry import Registry
 

@@ -12,7 +12,8 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from arrowloft.api import overshoot, problems
+from arrowloft.api import problems
+from arrowloft.api.overshoot import overshoot
 from arrowloft.api.resource import Edge, Limits, Pictures
 from arrowloft.pictures import overshoot as pictures
 from arrowloft.plugin.registry import Registry

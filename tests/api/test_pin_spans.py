@@ -11,8 +11,9 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from arrowloft.api import openapi, pin_spans, problems
+from arrowloft.api import openapi, problems
 from arrowloft.api.resource import Edge, Limits
+from arrowloft.api.sight import pin_spans
 from arrowloft.plugin.registry import Registry
 
 Body = dict[str, Any]

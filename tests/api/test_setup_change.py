@@ -13,9 +13,10 @@ from flask.testing import FlaskClient
 from jsonschema import Draft202012Validator
 
 from arrowloft import units
-from arrowloft.api import openapi, problems, setup_change
+from arrowloft.api import openapi, problems
 from arrowloft.api.parameters import example_of
 from arrowloft.api.resource import Edge, Limits
+from arrowloft.api.sight import setup_change
 from arrowloft.plugin.guard import ModelFault
 from arrowloft.plugin.registry import Registry
 

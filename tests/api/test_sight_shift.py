@@ -15,10 +15,13 @@ from flask import Flask
 from flask.testing import FlaskClient
 from scipy import stats
 
-from arrowloft.api import mark_table, problems, sight_shift, trajectory
+from arrowloft.api import problems
+from arrowloft.api.flight import trajectory
+from arrowloft.api.learning import sight_shift
 from arrowloft.api.resource import Edge, Limits
-from arrowloft.core.archer_scatter import USUAL
-from arrowloft.core.groups import largest_spread
+from arrowloft.api.sight import mark_table
+from arrowloft.core.archer.archer_scatter import USUAL
+from arrowloft.core.archer.groups import largest_spread
 from arrowloft.plugin.registry import Registry
 
 Body = dict[str, Any]

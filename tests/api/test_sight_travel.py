@@ -15,8 +15,10 @@ from flask.testing import FlaskClient
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from arrowloft.api import clearance, mark_table, problems, sight_travel
+from arrowloft.api import problems
+from arrowloft.api.path import clearance
 from arrowloft.api.resource import Edge, Limits
+from arrowloft.api.sight import mark_table, sight_travel
 from arrowloft.plugin.registry import Registry
 
 Body = dict[str, Any]

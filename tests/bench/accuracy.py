@@ -13,10 +13,10 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import minimize_scalar
 from setups import KINKED, drag_laws, plain_shot, random_shot
 
-from arrowloft.core.aim import aim
-from arrowloft.core.impacts import impacts
-from arrowloft.core.overshoot import farthest_carry
-from arrowloft.core.terrain import Terrain
+from arrowloft.core.flight.aim import aim
+from arrowloft.core.flight.impacts import impacts
+from arrowloft.core.overshoot.carry import farthest_carry
+from arrowloft.core.overshoot.terrain import Terrain
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "reference"))
 import independent

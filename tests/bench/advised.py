@@ -6,11 +6,11 @@ import numpy as np
 from archers import BUTTS, MARKS, TOLERANCE, Archer, Range, Truth, clicked, without_flyers
 from scipy.stats import t as student
 
+from arrowloft.core.archer.landed import Landed
 from arrowloft.core.arrays import Array
-from arrowloft.core.landed import Landed
-from arrowloft.core.next_shots import Known, Wanted
-from arrowloft.core.observations import End
-from arrowloft.core.range_session import Aims, RangeSession, learn, range_session
+from arrowloft.core.learning.next_shots import Known, Wanted
+from arrowloft.core.learning.observations import End
+from arrowloft.core.learning.range_session import Aims, RangeSession, learn, range_session
 
 CONFIDENCE = 0.95
 FACTORS = (0.5, 1.0, 2.0)  # of the tolerance

@@ -10,15 +10,15 @@ from functools import cache
 import numpy as np
 from setups import law, plain_shot
 
+from arrowloft.core.archer.flyers import flyers
+from arrowloft.core.archer.groups import Group
+from arrowloft.core.archer.landed import Landed
 from arrowloft.core.arrays import Array
-from arrowloft.core.flyers import flyers
-from arrowloft.core.groups import Group
-from arrowloft.core.impacts import impacts
-from arrowloft.core.landed import Landed
-from arrowloft.core.marks import mark_table
-from arrowloft.core.shot import Shot
-from arrowloft.core.sight import Sight, Thread
-from arrowloft.core.unknowns import DRAG, PEEP_HEIGHT, RADIUS, SPEED, WINDAGE, ZERO, Prior
+from arrowloft.core.flight.impacts import impacts
+from arrowloft.core.learning.unknowns import DRAG, PEEP_HEIGHT, RADIUS, SPEED, WINDAGE, ZERO, Prior
+from arrowloft.core.setup.shot import Shot
+from arrowloft.core.sight.marks import mark_table
+from arrowloft.core.sight.sight import Sight, Thread
 
 YARD = 0.9144
 MARKS = np.arange(20, 81) * YARD

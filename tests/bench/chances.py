@@ -12,13 +12,13 @@ from figures import at_most, seconds, seen
 from sampled_shots import flown, own_deviations
 from setups import plain_shot
 
-from arrowloft.core.aim_errors import AimErrors, Movement
-from arrowloft.core.groups import Group
-from arrowloft.core.hit_probability import Aiming, Archer, hit_probability
-from arrowloft.core.marks import mark_table
-from arrowloft.core.sensible_distance import sensible_distance
-from arrowloft.core.sight import Sight
-from arrowloft.core.zones import Face, Zone
+from arrowloft.core.archer.groups import Group
+from arrowloft.core.chances.aim_errors import AimErrors, Movement
+from arrowloft.core.chances.hit_probability import Aiming, Archer, hit_probability
+from arrowloft.core.chances.sensible_distance import sensible_distance
+from arrowloft.core.chances.zones import Face, Zone
+from arrowloft.core.sight.marks import mark_table
+from arrowloft.core.sight.sight import Sight
 
 SEED = 20240918
 CHUNK = 50_000  # shots drawn together

@@ -9,21 +9,21 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from setups import plain_shot
 
-from arrowloft.core.aim import aim
-from arrowloft.core.cant import Allowance, cant_table
-from arrowloft.core.corrected_marks import corrected_marks
-from arrowloft.core.distances import aim_at_distances
-from arrowloft.core.impacts import impacts
-from arrowloft.core.landed import Landed
-from arrowloft.core.marks import mark_table
-from arrowloft.core.observations import End
-from arrowloft.core.overshoot import Target, farthest_carry, gross_area
-from arrowloft.core.range_session import Aims, learn, range_session
-from arrowloft.core.sight import Sight, Thread
-from arrowloft.core.slopes import slope_table
-from arrowloft.core.terrain import Terrain
-from arrowloft.core.unknowns import Prior
-from arrowloft.core.wind_table import wind_table
+from arrowloft.core.archer.landed import Landed
+from arrowloft.core.flight.aim import aim
+from arrowloft.core.flight.distances import aim_at_distances
+from arrowloft.core.flight.impacts import impacts
+from arrowloft.core.learning.corrected_marks import corrected_marks
+from arrowloft.core.learning.observations import End
+from arrowloft.core.learning.range_session import Aims, learn, range_session
+from arrowloft.core.learning.unknowns import Prior
+from arrowloft.core.level.cant import Allowance, cant_table
+from arrowloft.core.overshoot.carry import Target, farthest_carry, gross_area
+from arrowloft.core.overshoot.terrain import Terrain
+from arrowloft.core.sight.marks import mark_table
+from arrowloft.core.sight.sight import Sight, Thread
+from arrowloft.core.sight.slopes import slope_table
+from arrowloft.core.sight.wind_table import wind_table
 
 YARD = 0.9144
 ROWS = np.linspace(10.0, 90.0, 81) * YARD
@@ -83,7 +83,7 @@ def _rival_table(shot, distances):
 
 
 def _flow(shot):
-    from arrowloft.core.flow import Flow
+    from arrowloft.core.setup.flow import Flow
 
     air = shot.air
     return Flow(np.array([shot.launch_speed]), air.density, air.viscosity, air.speed_of_sound)

@@ -4,7 +4,7 @@ import numpy as np
 from archers import BUTTS, MARKS, TOLERANCE, Archer, Range, clicked
 
 from arrowloft.core.arrays import Array
-from arrowloft.core.marks import mark_table
+from arrowloft.core.sight.marks import mark_table
 
 NEAR, FAR = 0, 40  # among MARKS: 20 and 60 yd
 

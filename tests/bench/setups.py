@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from arrowloft.core.air import air
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.shot import Shot
+from arrowloft.core.setup.air import air
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.shot import Shot
 from arrowloft.plugin import guarded_kinks, guarded_law
 from arrowloft.plugin.registry import Registry
 

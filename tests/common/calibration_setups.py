@@ -4,17 +4,17 @@ import math
 
 import numpy as np
 
-from arrowloft.core.air import Air
-from arrowloft.core.archer_scatter import ArcherScatter, Scatter
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.flow import cross_section
-from arrowloft.core.gravity import STANDARD
-from arrowloft.core.landed import Landed
-from arrowloft.core.marks import mark_table
-from arrowloft.core.observations import End, Predictions
-from arrowloft.core.shot import Shot
-from arrowloft.core.sight import Sight
-from arrowloft.core.unknowns import NAMES, Prior
+from arrowloft.core.archer.archer_scatter import ArcherScatter, Scatter
+from arrowloft.core.archer.landed import Landed
+from arrowloft.core.learning.observations import End, Predictions
+from arrowloft.core.learning.unknowns import NAMES, Prior
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.flow import cross_section
+from arrowloft.core.setup.gravity import STANDARD
+from arrowloft.core.setup.shot import Shot
+from arrowloft.core.sight.marks import mark_table
+from arrowloft.core.sight.sight import Sight
 
 YARD = 0.9144
 AIR = Air(288.15, 101325.0, 0.0, 1.225, 1.789e-5, 340.3)

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import strategies as st
 
-from arrowloft.core.air import Air
-from arrowloft.core.cant import Allowance, cant_table
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.flow import cross_section
-from arrowloft.core.shot import Shot
+from arrowloft.core.level.cant import Allowance, cant_table
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.flow import cross_section
+from arrowloft.core.setup.shot import Shot
 
 AIR = Air(288.15, 101325.0, 0.0, 1.225, 1.789e-5, 340.3)
 YARD = 0.9144

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 from flask import Flask
 
-from arrowloft.api import clearance, problems
+from arrowloft.api import problems
+from arrowloft.api.path import clearance
 from arrowloft.api.resource import Edge, Limits
 from arrowloft.plugin import Registry
 

@@ -2,11 +2,11 @@
 
 import numpy as np
 
-from arrowloft.core.air import Air
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.flow import cross_section
-from arrowloft.core.patches import Patches
-from arrowloft.core.shot import Shot
+from arrowloft.core.path.patches import Patches
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.flow import cross_section
+from arrowloft.core.setup.shot import Shot
 
 AIR = Air(288.15, 101325.0, 0.0, 1.225, 1.789e-5, 340.3)
 ENVELOPE = 0.0128

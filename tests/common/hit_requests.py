@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 from flask import Flask
 
-from arrowloft.api import hit_probability, problems
+from arrowloft.api import problems
+from arrowloft.api.chances import hit_probability
 from arrowloft.api.resource import Edge, Limits
 from arrowloft.plugin import Registry
 

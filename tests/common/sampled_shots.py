@@ -7,8 +7,8 @@ the arrow flies, and is met where it then is.
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from arrowloft.core.aim import aim
-from arrowloft.core.impacts import impacts
+from arrowloft.core.flight.aim import aim
+from arrowloft.core.flight.impacts import impacts
 
 DRAWN = ("speed", "roll", "range", "wind_along", "wind_across", "mark", "along", "across")
 """What the rows of the drawn numbers stand for."""

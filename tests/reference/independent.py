@@ -15,7 +15,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq, minimize_scalar
 from scipy.spatial.transform import Rotation
 
-from arrowloft.core.flow import Flow
+from arrowloft.core.setup.flow import Flow
 
 RTOL, ATOL = 1e-12, 1e-13
 LONGEST_STEP = 0.1  # s; no step of the integrator may jump over a narrow feature of a law

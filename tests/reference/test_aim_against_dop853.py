@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from arrowloft.core.aim import aim
-from arrowloft.core.air import Air
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.flow import cross_section
-from arrowloft.core.reach import BeyondReach, reach, require_reached
-from arrowloft.core.shot import Shot
+from arrowloft.core.flight.aim import aim
+from arrowloft.core.flight.reach import BeyondReach, reach, require_reached
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.flow import cross_section
+from arrowloft.core.setup.shot import Shot
 from arrowloft.plugin import Registry
 
 SMOOTH, KINKED = 1e-9, 1e-7

@@ -5,7 +5,7 @@ import pytest
 from ambiance import Atmosphere
 from fluids.atmosphere import ATMOSPHERE_1976
 
-from arrowloft.core import air as subject
+from arrowloft.core.setup import air as subject
 
 ALTITUDES = [-500.0, -100.0, 0.0, 310.0, 1000.0, 2500.0, 5000.0, 8848.0, 11_000.0]
 

@@ -24,9 +24,9 @@ from calibration_setups import (
 )
 from scipy.optimize import curve_fit, minimize
 
-from arrowloft.core.calibration import CAUCHY, HUBER, calibrate
-from arrowloft.core.observations import SpeedReading
-from arrowloft.core.unknowns import NAMES
+from arrowloft.core.learning.calibration import CAUCHY, HUBER, calibrate
+from arrowloft.core.learning.observations import SpeedReading
+from arrowloft.core.learning.unknowns import NAMES
 
 SIGHT = sight()
 COARSE = {"rtol": 1e-10, "atol": 1e-11, "max_step": math.inf}

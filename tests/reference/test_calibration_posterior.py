@@ -15,11 +15,11 @@ import pytest
 from calibration_setups import YARD, ends, marks, plain_shot, prior, scatter, seen, sight, unknowns
 from scipy.stats import multivariate_t, skew
 
-from arrowloft.core.aim import aim
-from arrowloft.core.calibration import Calibration, calibrate
-from arrowloft.core.corrected_marks import corrected_marks
-from arrowloft.core.observations import SpeedReading
-from arrowloft.core.unknowns import DRAG, SPEED
+from arrowloft.core.flight.aim import aim
+from arrowloft.core.learning.calibration import Calibration, calibrate
+from arrowloft.core.learning.corrected_marks import corrected_marks
+from arrowloft.core.learning.observations import SpeedReading
+from arrowloft.core.learning.unknowns import DRAG, SPEED
 
 SIGHT = sight()
 TRUTH = unknowns(speed=82.0, drag=1.2, peep_height=0.117, radius=0.864, zero=3e-4, windage=6e-4)

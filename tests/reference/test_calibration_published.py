@@ -25,10 +25,10 @@ from calibration_setups import (
     vacuum,
 )
 
-from arrowloft.core.calibration import calibrate
-from arrowloft.core.corrected_marks import corrected_marks
-from arrowloft.core.observations import SpeedReading
-from arrowloft.core.unknowns import SPEED
+from arrowloft.core.learning.calibration import calibrate
+from arrowloft.core.learning.corrected_marks import corrected_marks
+from arrowloft.core.learning.observations import SpeedReading
+from arrowloft.core.learning.unknowns import SPEED
 
 INCH, FOOT = 0.0254, 0.3048
 DISTANCES = np.array([40.0, 50.0, 60.0, 80.0]) * YARD

@@ -9,12 +9,12 @@ import os
 import numpy as np
 import pytest
 
-from arrowloft.core.air import Air
-from arrowloft.core.cant import Allowance, cant_table
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.reach import reach
-from arrowloft.core.shot import Shot
-from arrowloft.core.spirit_level import level_table
+from arrowloft.core.flight.reach import reach
+from arrowloft.core.level.cant import Allowance, cant_table
+from arrowloft.core.level.spirit_level import level_table
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.shot import Shot
 from arrowloft.plugin import Registry, guarded_kinks, guarded_law
 
 EXACT = 1e-5

@@ -7,13 +7,13 @@ The oracle aims by its own secant steps and flies a tip at `tip_lead`, then a no
 import numpy as np
 import pytest
 
-from arrowloft.core.air import Air
-from arrowloft.core.clear_targets import clear_targets, farthest_target
-from arrowloft.core.clearance import Loosed
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.ground import Ground
-from arrowloft.core.patches import Patches, Swept, margins
-from arrowloft.core.shot import Shot
+from arrowloft.core.path.clear_targets import clear_targets, farthest_target
+from arrowloft.core.path.clearance import Loosed
+from arrowloft.core.path.ground import Ground
+from arrowloft.core.path.patches import Patches, Swept, margins
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.shot import Shot
 from arrowloft.plugin import Registry, guarded_kinks, guarded_law
 
 WITHIN = 1e-5  # m

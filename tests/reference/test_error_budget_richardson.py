@@ -12,11 +12,11 @@ import pytest
 from scipy.optimize import root
 from scipy.spatial.transform import Rotation
 
-from arrowloft.core.air import air
-from arrowloft.core.budget_inputs import Draw, click_input, draw_input, usual_inputs
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.error_budget import error_budget
-from arrowloft.core.shot import Shot
+from arrowloft.core.chances.budget_inputs import Draw, click_input, draw_input, usual_inputs
+from arrowloft.core.chances.error_budget import error_budget
+from arrowloft.core.setup.air import air
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.shot import Shot
 from arrowloft.plugin import Registry, guarded_kinks, guarded_law
 
 REQUIRED = 1e-6

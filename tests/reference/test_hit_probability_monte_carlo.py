@@ -11,14 +11,14 @@ import pytest
 from sampled_shots import flown, own_deviations
 from scipy import special, stats
 
-from arrowloft.core.aim_errors import AimErrors, Movement
-from arrowloft.core.air import Air
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.flow import cross_section
-from arrowloft.core.groups import Group
-from arrowloft.core.hit_probability import Aiming, Archer, hit_probability
-from arrowloft.core.shot import Shot
-from arrowloft.core.zones import Face, Zone
+from arrowloft.core.archer.groups import Group
+from arrowloft.core.chances.aim_errors import AimErrors, Movement
+from arrowloft.core.chances.hit_probability import Aiming, Archer, hit_probability
+from arrowloft.core.chances.zones import Face, Zone
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.flow import cross_section
+from arrowloft.core.setup.shot import Shot
 
 DISTANCES = np.array([18.0, 35.0, 60.0])
 RUNS, FLIGHTS = 8, 4096

@@ -9,14 +9,14 @@ import os
 import numpy as np
 import pytest
 
-from arrowloft.core.aim import aim
-from arrowloft.core.air import Air
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.geometry import arrow_line
-from arrowloft.core.impacts import POOR, impacts
-from arrowloft.core.setup_change import setup_change
-from arrowloft.core.shot import Shot
-from arrowloft.core.sight import Sight
+from arrowloft.core.flight.aim import aim
+from arrowloft.core.flight.geometry import arrow_line
+from arrowloft.core.flight.impacts import POOR, impacts
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.shot import Shot
+from arrowloft.core.sight.setup_change import setup_change
+from arrowloft.core.sight.sight import Sight
 from arrowloft.plugin import Registry, guarded_kinks, guarded_law
 
 REQUIRED = 1e-5

@@ -12,11 +12,11 @@ from landing_setups import AIR, coefficient, compound, recurve
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq, minimize_scalar
 
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.landing import land
-from arrowloft.core.overshoot import Target, carry_at, farthest_carry, gross_area
-from arrowloft.core.shot import Shot
-from arrowloft.core.terrain import Terrain
+from arrowloft.core.overshoot.carry import Target, carry_at, farthest_carry, gross_area
+from arrowloft.core.overshoot.landing import land
+from arrowloft.core.overshoot.terrain import Terrain
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.shot import Shot
 from arrowloft.plugin import Registry, guarded_kinks, guarded_law
 
 CLOSE = 1e-3

@@ -8,11 +8,11 @@ import os
 import numpy as np
 import pytest
 
-from arrowloft.core.air import Air
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.pin_plan import best_pins
-from arrowloft.core.pins import pin_spans
-from arrowloft.core.shot import Shot
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.shot import Shot
+from arrowloft.core.sight.pin_plan import best_pins
+from arrowloft.core.sight.pins import pin_spans
 from arrowloft.plugin import Registry, guarded_kinks, guarded_law
 
 EDGE = 1e-4

@@ -8,14 +8,14 @@ import os
 import numpy as np
 import pytest
 
-from arrowloft.core.aim import TOLERANCE, aim
-from arrowloft.core.air import Air
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.setup_change import setup_change
-from arrowloft.core.shot import Shot
-from arrowloft.core.sight import Sight
-from arrowloft.core.slopes import slope_table
-from arrowloft.core.wind_table import wind_table
+from arrowloft.core.flight.aim import TOLERANCE, aim
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.shot import Shot
+from arrowloft.core.sight.setup_change import setup_change
+from arrowloft.core.sight.sight import Sight
+from arrowloft.core.sight.slopes import slope_table
+from arrowloft.core.sight.wind_table import wind_table
 from arrowloft.plugin import Registry, guarded_kinks, guarded_law
 
 CLOSE = 1e-5

@@ -6,8 +6,8 @@ from contextlib import contextmanager
 from arrowloft.api.problems import KINDS, Fault, Problem
 from arrowloft.api.replies import ReplyUnits
 from arrowloft.api.wording import sentence
-from arrowloft.core.aim import TooNear
-from arrowloft.core.reach import BeyondReach, Unsolved
+from arrowloft.core.flight.aim import TooNear
+from arrowloft.core.flight.reach import BeyondReach, Unsolved
 from arrowloft.plugin import ParameterError
 from arrowloft.plugin.validity import OutsideValidity
 

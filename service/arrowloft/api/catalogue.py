@@ -5,30 +5,16 @@ from typing import Any
 import orjson
 from flask import Flask
 
-from arrowloft.api import (
-    arrow_check,
-    balance,
-    calibration,
-    cant_tolerance,
-    clearance,
-    entrance,
-    error_budget,
-    health,
-    hit_probability,
-    launch_speed,
-    mark_table,
-    models,
-    openapi,
-    overshoot,
-    pin_spans,
-    setup_change,
-    sight_shift,
-    sight_travel,
-    slopes,
-    trajectory,
-    wind,
-)
+from arrowloft.api import entrance, health, models, openapi
+from arrowloft.api.bow import arrow_check, balance
+from arrowloft.api.chances import error_budget, hit_probability
+from arrowloft.api.flight import launch_speed, trajectory
+from arrowloft.api.learning import calibration, sight_shift
+from arrowloft.api.level import cant_tolerance
+from arrowloft.api.overshoot import overshoot
+from arrowloft.api.path import clearance
 from arrowloft.api.resource import Edge, Resource
+from arrowloft.api.sight import mark_table, pin_spans, setup_change, sight_travel, slopes, wind
 
 
 def install(app: Flask, edge: Edge, examples: openapi.Examples) -> dict[str, Any]:

@@ -7,11 +7,11 @@ import numpy as np
 
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.wording import sentence
-from arrowloft.core.air import Air, air, beyond_cipm_range
 from arrowloft.core.arrays import Array, Real
-from arrowloft.core.arrow_check import mass_check
-from arrowloft.core.equipment import Arrow, Bow, launch_forward, tip_lead
-from arrowloft.core.gravity import STANDARD, normal_gravity
+from arrowloft.core.bow.arrow_check import mass_check
+from arrowloft.core.setup.air import Air, air, beyond_cipm_range
+from arrowloft.core.setup.equipment import Arrow, Bow, launch_forward, tip_lead
+from arrowloft.core.setup.gravity import STANDARD, normal_gravity
 from arrowloft.plugin import LaunchSpeed, Note
 
 

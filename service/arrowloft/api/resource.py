@@ -9,7 +9,7 @@ from marshmallow import Schema
 
 from arrowloft.api.parameters import ModelSchemas
 from arrowloft.api.replies import JSON
-from arrowloft.core.overshoot_scene import Scene
+from arrowloft.core.overshoot.scene import Scene
 from arrowloft.plugin.registry import Registry
 
 FLIGHT_PROBLEMS = (

@@ -14,7 +14,7 @@ from arrowloft import units
 from arrowloft.api.fields import Choice, Items, Number, Part, Quantity, WholeNumber
 from arrowloft.api.parameters import ModelChoice, ModelSchemas
 from arrowloft.api.schemas import Member, Strict, strict
-from arrowloft.core.equipment import PIVOT_ALLOWANCE
+from arrowloft.core.setup.equipment import PIVOT_ALLOWANCE
 
 MOST_PINS = 20
 SPEEDS = (5.0, 200.0)

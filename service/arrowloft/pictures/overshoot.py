@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, NamedTuple
 
-from arrowloft.core.overshoot_scene import Scene
+from arrowloft.core.overshoot.scene import Scene
 from arrowloft.pictures import overshoot_panels as panels
 from arrowloft.pictures import overshoot_words as words
 from arrowloft.pictures.frame import INK, TEXT, Strip, nice_step, svg

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from arrowloft.core.overshoot import Area
-from arrowloft.core.overshoot_scene import Arc
+from arrowloft.core.overshoot.carry import Area
+from arrowloft.core.overshoot.scene import Arc
 from arrowloft.pictures import overshoot_words as words
 from arrowloft.pictures.frame import FAINT, INK, PAPER, Label, nice_step
 from arrowloft.pictures.overshoot_sheet import Frame, Sheet

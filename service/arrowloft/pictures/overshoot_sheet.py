@@ -8,7 +8,7 @@ import numpy as np
 
 from arrowloft import units
 from arrowloft.core.arrays import Array
-from arrowloft.core.overshoot_scene import Scene
+from arrowloft.core.overshoot.scene import Scene
 
 WIDE, TALLEST = 9.0, 10.0
 """Width of the panels, and most of their heights together, inches."""

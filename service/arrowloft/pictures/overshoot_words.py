@@ -1,8 +1,8 @@
 """What an overshoot's picture says, beside what it shows and to those who cannot see it."""
 
-from arrowloft.core.overshoot import Area
-from arrowloft.core.overshoot_guidance import Quoted
-from arrowloft.core.overshoot_scene import Arc
+from arrowloft.core.overshoot.carry import Area
+from arrowloft.core.overshoot.guidance import Quoted
+from arrowloft.core.overshoot.scene import Arc
 from arrowloft.pictures.overshoot_sheet import Sheet
 
 TITLE = "Where arrows come down"

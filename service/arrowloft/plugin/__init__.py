@@ -1,10 +1,10 @@
 """The plugin contract: what a model's author imports, and how the service finds and checks it."""
 
-from arrowloft.core.air import Air
 from arrowloft.core.arrays import Array, Real
-from arrowloft.core.equipment import LEAST_MASS_PER_DRAW_WEIGHT, Arrow, Bow
-from arrowloft.core.flatfire import carry_speed
-from arrowloft.core.flow import DragLaw, Flow, cross_section
+from arrowloft.core.flight.flatfire import carry_speed
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import LEAST_MASS_PER_DRAW_WEIGHT, Arrow, Bow
+from arrowloft.core.setup.flow import DragLaw, Flow, cross_section
 from arrowloft.plugin.contract import (
     REQUIRED,
     CaseError,

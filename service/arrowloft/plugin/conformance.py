@@ -15,10 +15,10 @@ from typing import Any, Literal
 
 import numpy as np
 
-from arrowloft.core.air import Air
 from arrowloft.core.arrays import Array
-from arrowloft.core.equipment import Arrow, Bow
-from arrowloft.core.flow import Flow, cross_section
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow, Bow
+from arrowloft.core.setup.flow import Flow, cross_section
 from arrowloft.plugin.contract import DragModel, LaunchCase, LaunchModel, Model, Note, as_read_only
 from arrowloft.plugin.guard import (
     ModelFault,

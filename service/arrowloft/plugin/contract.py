@@ -13,10 +13,10 @@ from typing import Any, ClassVar, Literal, Self
 
 import numpy as np
 
-from arrowloft.core.air import Air
 from arrowloft.core.arrays import Array, Real
-from arrowloft.core.equipment import Arrow, Bow
-from arrowloft.core.flow import DragLaw, Flow
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow, Bow
+from arrowloft.core.setup.flow import DragLaw, Flow
 
 REQUIRED: Any = MISSING
 _KEY = "arrowloft.parameter"

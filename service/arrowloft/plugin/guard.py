@@ -10,8 +10,8 @@ from typing import Any, TypeVar
 import numpy as np
 
 from arrowloft.core.arrays import Array, Real
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.flow import DragLaw, Flow
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.flow import DragLaw, Flow
 from arrowloft.plugin import validity
 from arrowloft.plugin.contract import (
     CaseError,

@@ -9,8 +9,8 @@ from typing import Any, Literal
 import numpy as np
 
 from arrowloft.core.arrays import Real
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.flow import Flow
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.flow import Flow
 from arrowloft.plugin.contract import (
     DragModel,
     LaunchCase,

@@ -22,9 +22,10 @@ from calibration_requests import (
 )
 from jsonschema import Draft202012Validator
 
-from arrowloft.api import calibration, problems
-from arrowloft.core.calibration import Unsettled
-from arrowloft.core.reach import Unsolved
+from arrowloft.api import problems
+from arrowloft.api.learning import calibration
+from arrowloft.core.flight.reach import Unsolved
+from arrowloft.core.learning.calibration import Unsettled
 
 IT = "/observations/1"
 

@@ -25,10 +25,10 @@ from calibration_requests import (
 from calibration_setups import coefficient
 from scipy.stats import norm, t
 
-from arrowloft.core.air import Air
-from arrowloft.core.equipment import Arrow
-from arrowloft.core.impacts import impacts
-from arrowloft.core.shot import Shot
+from arrowloft.core.flight.impacts import impacts
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.shot import Shot
 
 LOOSE = {**PRIORS, "peep_height": "3 mm", "radius": "2 mm"}
 

@@ -18,10 +18,10 @@ from calibration_requests import (
     sound,
 )
 
-from arrowloft.api.calibration_notes import _not_enough
-from arrowloft.api.calibration_reply import next_reply
+from arrowloft.api.learning.calibration_notes import _not_enough
+from arrowloft.api.learning.calibration_reply import next_reply
 from arrowloft.api.replies import ReplyUnits
-from arrowloft.core.next_shots import Advice
+from arrowloft.core.learning.next_shots import Advice
 
 VAGUE = {**PRIORS, "speed": "3 m/s", "drag": 0.3}
 NAMED = {"distances": ["18 m", "30 m", "50 m"], "arrows": 4}

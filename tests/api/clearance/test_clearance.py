@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from clearance_requests import codes, obstacle, replied
 
-from arrowloft.api import passing
-from arrowloft.core.reach import BeyondReach
+from arrowloft.api.path import passing
+from arrowloft.core.flight.reach import BeyondReach
 
 # --- the example -------------------------------------------------------------------------
 

@@ -7,7 +7,7 @@ import pytest
 from hit_requests import PLACE, replied, row, rows, share_of, within
 from scipy.stats import chi2
 
-from arrowloft.core.groups import largest_spread, spread_degrees
+from arrowloft.core.archer.groups import largest_spread, spread_degrees
 
 IMPACTS = [
     {"up": "12 mm", "right": "-30 mm"},

@@ -1,0 +1,1 @@
+"""An archer's arrows in requests and replies: groups, and where arrows landed."""

@@ -1,0 +1,1 @@
+"""Bow and arrow as things: balance, stiffness, mass for the draw weight."""

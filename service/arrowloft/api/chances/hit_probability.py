@@ -1,0 +1,177 @@
+"""POST /v1/hit-probability: how likely an arrow hits, and how far is sensible."""
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from flask import Response, request
+
+from arrowloft.api import reading, replies
+from arrowloft.api.archer.groups import group_of, group_reply
+from arrowloft.api.blame import solving
+from arrowloft.api.chances.hit_members import NEAREST, UP_TO, errors_of, hit_members, target_of
+from arrowloft.api.chances.hit_notes import hit_notes
+from arrowloft.api.chances.hit_reply import HIT_REPLY
+from arrowloft.api.distances import pointer
+from arrowloft.api.replies import CSV, JSON, ReplyUnits, significant
+from arrowloft.api.reply_schemas import reply_schema
+from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
+from arrowloft.api.setup import resolve
+from arrowloft.api.shared import request_schema
+from arrowloft.core.chances.hit_probability import Aiming, Archer, HitProbability, hit_probability
+from arrowloft.core.chances.sensible_distance import Sensible, sensible_distance
+from arrowloft.core.chances.zones import Face, Zone
+
+
+def resource(edge: Edge) -> Resource:
+    """The resource."""
+    schema = request_schema(
+        "HitProbabilityRequest", edge.models, hit_members(edge.limits.distances), sight=False
+    )
+
+    def view() -> Response:
+        form = replies.negotiate(request, JSON, CSV)
+        body = reading.read_object(request, edge.limits.body)
+        asked = schema.read(body)
+        setup = resolve(asked, edge.registry)
+        target = target_of(asked, float(setup.arrow.shaft_diameter))
+        group, offset = group_of(asked["group"]), asked.get("aimed_off", {})
+        aiming = Aiming(
+            shot=setup.shot(asked),
+            archer=Archer(
+                group=group,
+                growth=asked.get("growth", 1.0),
+                within=tuple(asked.get("in_group", ("speed",))),
+            ),
+            errors=errors_of(asked),
+            offset=(offset.get("up", 0.0), offset.get("right", 0.0)),
+            wind_allowed=asked.get("wind_allowed_for", True),
+        )
+        distances = np.array(asked["distances"])
+        with solving(setup.units, lambda lane: _pointer(body, lane, distances.size)):
+            found = hit_probability(aiming, target, distances)
+        farthest = None
+        if "farthest" in asked:
+            with solving(setup.units, lambda _: "/farthest/nearest"):
+                farthest = _farthest(aiming, target, asked["farthest"])
+        flown = setup.flown_notes(found.airspeed_range)
+        if form == CSV:
+            return _csv(found, setup.units)
+        own: dict[str, Any] = {"rows": _rows(found, setup.units)}
+        if farthest is not None:
+            wanted = asked["farthest"]["probability"]
+            own["farthest"] = _farthest_reply(farthest, wanted, setup.units)
+        own["group"] = group_reply(group, setup.units) | {
+            "few_arrows_factor": significant(group.unbiased)
+        }
+        own["solution"] = {
+            **replies.solution(
+                setup.units,
+                found.airspeed_range,
+                angle=found.aimed_error,
+                position=found.position_error,
+            ),
+            "probability_error": significant(float(np.nanmax(found.error, initial=0.0)), 3),
+        }
+        notes = hit_notes(asked, group, found, farthest)
+        return replies.json_reply(setup.reply(own, [*notes, *flown]), forms=2)
+
+    return Resource(
+        path="/v1/hit-probability",
+        name="hit_probability",
+        summary="How likely a hit is, and how far is sensible",
+        description="Adds the archer's group, grown to each distance, to the errors of a shot: a "
+        "wrong guess of distance or wind, a rolled bow, uneven speed, marks not quite known, a "
+        "target that moves while the arrow flies. Gives the probability of a hit in a zone, or "
+        "the mean score on a face, what each cause has to do with it, and the farthest distance "
+        "at which a wanted probability still holds. A `sight` may stand in the request and plays "
+        "no part.",
+        view=view,
+        request=schema,
+        reply=reply_schema("HitProbabilityReply", HIT_REPLY),
+        forms=(CSV,),
+        problems=FLIGHT_PROBLEMS,
+    )
+
+
+def _pointer(body: dict[str, Any], lane: int, distances: int) -> str:
+    """The distance at fault; the group's own is flown last where it holds errors of a shot."""
+    return pointer(body, lane) if lane < distances else "/group/distance"
+
+
+def _farthest(aiming: Aiming, target: Zone | Face, asked: Mapping[str, float]) -> Sensible:
+    near, far = asked.get("nearest", NEAREST), asked.get("up_to", UP_TO)
+    return sensible_distance(aiming, target, asked["probability"], near, far)
+
+
+def _farthest_reply(found: Sensible, wanted: float, units: ReplyUnits) -> dict[str, Any]:
+    nowhere = math.isnan(found.distance)
+    return {
+        "probability": wanted,
+        "distance": None if nowhere else units.value(found.distance, "distance"),
+        "looked_up_to": units.value(found.ends_at, "distance"),
+        "beyond": found.whole,
+    }
+
+
+_FIGURES: tuple[tuple[str, str, str], ...] = (
+    ("probability", "probability", "number"),
+    ("error", "error", "number"),
+    ("low", "low", "number"),
+    ("high", "high", "number"),
+    ("score", "score", "number"),
+    ("score_error", "score_error", "number"),
+    ("score_sd", "score_sd", "number"),
+    ("inner_ten", "inner", "number"),
+    ("up", "up", "length"),
+    ("right", "right", "length"),
+    ("sd_up", "sd_up", "length"),
+    ("sd_right", "sd_right", "length"),
+)
+"""Name in the reply, attribute of the core's result, dimension."""
+
+
+def _rows(found: HitProbability, units: ReplyUnits) -> list[dict[str, Any]]:
+    """One object a distance; what is not known is None."""
+    rows = []
+    for at, distance in enumerate(found.distance):
+        row: dict[str, Any] = {"distance": units.value(distance, "distance")}
+        for name, attribute, dimension in _FIGURES:
+            values = getattr(found, attribute)
+            if values is not None:
+                row[name] = _maybe(values[at], dimension, units)
+        row["time"] = units.value(found.time[at], "time")
+        row["causes"] = [
+            {
+                "cause": name,
+                "share": units.value(found.share[of, at], "number"),
+                "gain": units.value(found.gain[of, at], "number"),
+            }
+            for of, name in enumerate(found.causes)
+            if found.known[at]
+        ]
+        rows.append(row)
+    return rows
+
+
+def _maybe(si: float, dimension: str, units: ReplyUnits) -> float | None:
+    return None if math.isnan(si) else units.value(si, dimension)
+
+
+def _csv(found: HitProbability, units: ReplyUnits) -> Response:
+    """One line a distance; the shares of the causes in the last columns, empty where not known."""
+    rows = _rows(found, units)
+    heads = []
+    for name in rows[0]:
+        dimension = {"distance": "distance", "time": "time"}.get(name) or next(
+            (kind for figure, _, kind in _FIGURES if figure == name), "number"
+        )
+        unit = units.chosen.get(dimension)
+        heads.append(f"{name} ({unit})" if unit else name)
+    nothing = [None] * len(found.causes)
+    lines = [
+        [*list(row.values())[:-1], *([cause["share"] for cause in row["causes"]] or nothing)]
+        for row in rows
+    ]
+    return replies.csv_reply([*heads[:-1], *(f"share of {name}" for name in found.causes)], lines)

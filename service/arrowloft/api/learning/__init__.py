@@ -1,0 +1,1 @@
+"""What arrows on a target teach about the set-up."""

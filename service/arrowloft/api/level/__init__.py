@@ -1,0 +1,1 @@
+"""How level the bow is held."""

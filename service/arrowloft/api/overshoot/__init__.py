@@ -1,0 +1,1 @@
+"""Where arrows land that miss or are loosed wrong."""

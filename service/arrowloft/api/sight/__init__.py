@@ -1,0 +1,1 @@
+"""Resources of the sight: marks, pins, its window, slopes, wind, other set-ups."""

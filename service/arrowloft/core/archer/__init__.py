@@ -1,0 +1,1 @@
+"""How an archer's arrows scatter."""

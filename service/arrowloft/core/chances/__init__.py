@@ -1,0 +1,1 @@
+"""What errors do to the impact, and how likely it hits."""

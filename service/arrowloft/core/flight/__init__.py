@@ -1,0 +1,1 @@
+"""How a shot flies: frames, motion, solvers, aim, impacts, paths."""

@@ -1,0 +1,1 @@
+"""What the arrow passes on its way."""

@@ -1,0 +1,1 @@
+"""What is shot: bow, arrow, air and gravity, side by side as a `Shot`."""

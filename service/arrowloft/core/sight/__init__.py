@@ -1,0 +1,1 @@
+"""What the sight does: marks, pins, its window, slopes, wind and other set-ups."""
