@@ -9,6 +9,7 @@ import requests
 
 _JSON = "application/json"
 _CSV = "text/csv"
+_SVG = "image/svg+xml"
 _PROBLEM = "application/problem+json"
 
 
@@ -160,6 +161,13 @@ class Client:
         Not every computation comes as CSV: the others raise Problem.
         """
         return self._ask("POST", f"/v1/{quote(computation, safe='')}", _CSV, request).text
+
+    def picture(self, computation: str, request: Mapping[str, Any]) -> str:
+        """One computation, such as "overshoot", drawn as SVG text.
+
+        Not every computation is drawn: the others raise Problem.
+        """
+        return self._ask("POST", f"/v1/{quote(computation, safe='')}", _SVG, request).text
 
     def models(self) -> dict[str, Any]:
         """Every model that the service has installed."""

@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import pytest
 from flask import Flask, Response, request
@@ -330,6 +331,15 @@ def test_the_services_csv_holds_the_rows_of_its_json(service: str) -> None:
     assert [[float(cell) for cell in line] for line in lines] == [
         list(row.values()) for row in rows
     ]
+
+
+def test_the_service_draws_where_it_can(service: str) -> None:
+    with Client(service) as client:
+        drawn = client.picture("overshoot", example("overshoot"))
+        assert ElementTree.fromstring(drawn).tag == "{http://www.w3.org/2000/svg}svg"
+        with pytest.raises(Problem) as raised:
+            client.picture("mark-table", example("mark-table"))
+    assert raised.value.status == 406
 
 
 def test_the_service_says_what_it_has(service: str) -> None:
