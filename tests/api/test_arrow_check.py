@@ -80,7 +80,7 @@ def test_mass_for_the_draw_weight(checker: FlaskClient, asked: Body) -> None:
         "least_per_draw_weight": 5.0,
         "least_mass": 260.0,
         "margin": 128.0,
-        "light": False,
+        "below_least": False,
     }
     assert not {"light-arrow", "least-mass-lowered", "below-asked-least-mass"} & set(codes(found))
 
@@ -103,7 +103,7 @@ def test_light_arrows(
     """The usual caution stays at 5 grains per pound, whatever the check was asked for."""
     bare["arrow"]["mass"] = mass
     found = check(checker, bare, least_mass_per_draw_weight=least)
-    assert found["mass"]["light"] is light
+    assert found["mass"]["below_least"] is light
     assert (found["mass"]["margin"] < 0) is light
     cautions = {"light-arrow", "least-mass-lowered", "below-asked-least-mass"}
     assert cautions & set(codes(found)) == told
@@ -137,11 +137,11 @@ def test_a_force_curve_knows_the_draw_weight(
     bare["arrow"]["mass"] = "15 g"
     found = check(checker, bare)
     assert found["mass"]["draw_weight"] == weight
-    assert found["mass"]["light"] is (weight > 205.9)
-    assert ("light-arrow" in codes(found)) is found["mass"]["light"]
+    assert found["mass"]["below_least"] is (weight > 205.9)
+    assert ("light-arrow" in codes(found)) is found["mass"]["below_least"]
     bare["arrow"]["mass"] = "12.7 g"
     found = check(checker, bare)
-    assert found["mass"]["light"] and codes(found).count("light-arrow") == 1
+    assert found["mass"]["below_least"] and codes(found).count("light-arrow") == 1
 
 
 # Balance
@@ -199,7 +199,7 @@ def test_energy_at_the_bow(checker: FlaskClient, bare: Body) -> None:
     assert at["energy_uncertainty"] == pytest.approx(2 * share * at["energy"], rel=1e-4)
     assert at["momentum"] == pytest.approx(2 * at["energy"] / 91.44, rel=1e-6)
     assert at["momentum_uncertainty"] == pytest.approx(share * at["momentum"], rel=1e-4)
-    assert not {"rows", "solution", "drag", "deflection"} & found.keys()
+    assert not {"rows", "solution", "drag", "spine"} & found.keys()
     assert {"energy-is-no-permission", "makers-charts-decide"} <= set(codes(found))
     documented(found)
 
@@ -207,7 +207,7 @@ def test_energy_at_the_bow(checker: FlaskClient, bare: Body) -> None:
 def test_energy_on_the_way(checker: FlaskClient, client: FlaskClient, asked: Body) -> None:
     found = check(checker, asked)
     rows, at = found["rows"], found["at_launch"]
-    own = ("shaft_length", "deflection")
+    own = ("shaft_length", "spine")
     marks = {name: value for name, value in asked.items() if name not in own}
     marks["sight"] = {"radius": "800 mm"}
     table = client.post("/v1/mark-table", json=marks).get_json()["rows"]
@@ -273,7 +273,7 @@ def test_close_to_the_reach_uncertainties_are_null(checker: FlaskClient, asked: 
 )
 def test_every_form_tells_the_same(checker: FlaskClient, asked: Body, given: Body) -> None:
     """0.402 in * 2 * 26^3 / (1.94 * 28^3) = 0.33181827 in, and 26 over that."""
-    found = check(checker, asked, deflection=given)["deflection"]
+    found = check(checker, asked, spine=given)["spine"]
     assert found["deflection_28_inch"] == pytest.approx(0.402, abs=5e-5)
     assert found["deflection_26_inch"] == pytest.approx(0.3318183, abs=5e-5)
     assert found["pounds"] == pytest.approx(78.35615, abs=1e-4)
@@ -284,7 +284,7 @@ def test_deflection_is_no_advice(checker: FlaskClient, asked: Body) -> None:
     found = check(checker, asked)
     told = {note["code"]: note["message"] for note in found["notes"]}
     assert "chart decides" in told["deflection-is-bookkeeping"]
-    del asked["deflection"]
+    del asked["spine"]
     assert "deflection-is-bookkeeping" not in codes(check(checker, asked))
 
 
@@ -303,9 +303,9 @@ def test_deflection_is_no_advice(checker: FlaskClient, asked: Body) -> None:
 def test_a_beam_bent_too_far(
     checker: FlaskClient, asked: Body, given: Body, code: bool, blank: bool
 ) -> None:
-    found = check(checker, asked, deflection=given)
+    found = check(checker, asked, spine=given)
     assert ("deflection-beyond-beam" in codes(found)) is code
-    assert (found["deflection"]["deflection_28_inch"] is None) is blank
+    assert (found["spine"]["deflection_28_inch"] is None) is blank
     documented(found)
 
 
@@ -345,30 +345,30 @@ def test_a_shaft_shorter_than_the_span(
         ({"least_mass_per_draw_weight": "5 gr"}, "/least_mass_per_draw_weight", "gr/lbf"),
         ({"shaft_length": "28 in"}, "/shaft_length", "longer than the arrow"),
         ({"shaft_length": "15.6 in"}, "/shaft_length", "balance point"),
-        ({"deflection": {}}, "/deflection", "one form"),
-        ({"deflection": {"deflection": "1 cm"}}, "/deflection", "one form"),
-        ({"deflection": {"standard": "28-inch"}}, "/deflection", "one form"),
-        ({"deflection": {"deflection": "1 cm", "span": "28 in"}}, "/deflection", "one form"),
+        ({"spine": {}}, "/spine", "one form"),
+        ({"spine": {"deflection": "1 cm"}}, "/spine", "one form"),
+        ({"spine": {"standard": "28-inch"}}, "/spine", "one form"),
+        ({"spine": {"deflection": "1 cm", "span": "28 in"}}, "/spine", "one form"),
         (
-            {"deflection": {"deflection": "1 cm", "standard": "28-inch", "pounds": 60}},
-            "/deflection",
+            {"spine": {"deflection": "1 cm", "standard": "28-inch", "pounds": 60}},
+            "/spine",
             "one form",
         ),
-        ({"deflection": {"pounds": 4}}, "/deflection/pounds", "outside"),
+        ({"spine": {"pounds": 4}}, "/spine/pounds", "outside"),
         (
-            {"deflection": {"standard": "27-inch", "deflection": "1 cm"}},
-            "/deflection/standard",
+            {"spine": {"standard": "27-inch", "deflection": "1 cm"}},
+            "/spine/standard",
             "inch",
         ),
         (
-            {"deflection": {"span": "20 in", "load": "1 lbf", "deflection": "5 in"}},
-            "/deflection/deflection",
+            {"spine": {"span": "20 in", "load": "1 lbf", "deflection": "5 in"}},
+            "/spine/deflection",
             "slips through",
         ),
         ({"distances": ["20 yd", "900 yd"]}, "/distances/1", "beyond reach"),
         ({"distances": ["1.2 m"]}, "/distances/0", "Too near"),
         ({"distances": []}, "/distances", "1 to 1000"),
-        ({"spine": 400}, "/spine", "not a member"),
+        ({"stiffness": 400}, "/stiffness", "not a member"),
     ],
 )
 def test_refusals(

@@ -240,7 +240,8 @@ class Items(Member):
             raise ValidationError("Give a list in brackets [...].")
         if not self.least <= len(value) <= self.most:
             raise ValidationError(
-                f"The list has {len(value)} values: give {self.least} to {self.most}."
+                f"The list has {len(value)} value{'' if len(value) == 1 else 's'}: give "
+                f"{self.least} to {self.most}."
             )
         read = self.inner.read_item
         try:

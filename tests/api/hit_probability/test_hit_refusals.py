@@ -68,7 +68,7 @@ TARGETS = {
     "as wide": (ring("20 cm", 8), "/face/rings/1", "each smaller than"),
     "fewer points within": (ring("10 cm", 4), "/face/rings/1", "of more points"),
     "as many points": (ring("10 cm", 5), "/face/rings/1", "of more points"),
-    "points below none": (ring("20 cm", -1, at=0), "/face/rings/0/points", "0 to 1000"),
+    "points of nothing": (ring("20 cm", 0, at=0), "/face/rings/0/points", "more than 0"),
     "no points": (face(rings=[{"diameter": "9 cm"}]), "/face/rings/0/points", "add it"),
     "lowest of none": (face(diameter="40 cm", lowest=0), "/face/lowest", "1 to 10"),
     "lowest beyond ten": (face(diameter="40 cm", lowest=11), "/face/lowest", "1 to 10"),
@@ -129,7 +129,7 @@ ARCHERS = {
 
 DISTANCES = {
     "no distances": ({"distances": None}, "/distances", "add it"),
-    "none listed": ({"distances": []}, "/distances", "give 1 to 1000"),
+    "none listed": ({"distances": []}, "/distances", "give 1 to 250"),
     "at the string": ({"distances": ["30 m", "1 m"]}, "/distances/1", "Too near"),
     "group at the string": (
         {"group": {"distance": "1 m", "vertical": "1 mm"}, "errors": {"speed": "1 m/s"}},

@@ -124,10 +124,3 @@ def test_ten_rings_may_be_listed(ask, plain):
     named = row(ask, plain, zone=None, face={"diameter": "40 cm"})
     del named["inner_ten"]
     assert listed == named
-
-
-def test_a_ring_of_no_points_is_a_hit_still(ask, plain):
-    rings = [{"diameter": "10 cm", "points": 0}]
-    found = row(ask, plain, zone=None, face={"rings": rings, "line_counts": False})
-    assert found["probability"] == pytest.approx(within(50, 20), abs=PLACE)
-    assert found["score"] == 0

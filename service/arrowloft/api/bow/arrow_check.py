@@ -74,8 +74,8 @@ def resource(edge: Edge) -> Resource:
             "balance": _balance(setup.arrow, asked.get("shaft_length"), setup.units, notes),
             "at_launch": _at_launch(setup),
         }
-        if "deflection" in asked:
-            own["deflection"] = _deflection(asked, setup.units, notes)
+        if "spine" in asked:
+            own["spine"] = _deflection(asked, setup.units, notes)
         found = _arrivals(setup, asked, body) if "distances" in asked else None
         notes += arrival_notes(found)
         if found is not None:
@@ -115,12 +115,12 @@ def _mass(setup: Setup, asked: Mapping[str, Any], notes: list[Note]) -> dict[str
 
 def _checked(check: MassCheck | None, units: ReplyUnits) -> dict[str, Any]:
     if check is None:
-        return dict.fromkeys(("per_draw_weight", "least_mass", "margin", "light"))
+        return dict.fromkeys(("per_draw_weight", "least_mass", "margin", "below_least"))
     return {
         "per_draw_weight": units.value(check.per_draw_weight, "mass_per_force"),
         "least_mass": units.value(check.least, "mass"),
         "margin": units.value(check.margin, "mass"),
-        "light": check.light,
+        "below_least": check.light,
     }
 
 
@@ -179,9 +179,9 @@ def _arrivals(setup: Setup, asked: Mapping[str, Any], body: dict[str, Any]) -> A
 
 def _deflection(asked: Mapping[str, Any], units: ReplyUnits, notes: list[Note]) -> dict[str, Any]:
     """What DeflectionReply documents."""
-    stiff = rigidity_of(asked["deflection"])
+    stiff = rigidity_of(asked["spine"])
     length = asked.get("shaft_length", asked["arrow"].get("length"))
-    notes += deflection_notes(asked["deflection"], stiff, length, units)
+    notes += deflection_notes(asked["spine"], stiff, length, units)
     long, short = _sag(stiff, LONG_SPAN), _sag(stiff, SHORT_SPAN)
     return {
         "rigidity": units.value(stiff, "stiffness"),

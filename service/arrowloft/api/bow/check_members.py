@@ -4,12 +4,12 @@ from collections.abc import Mapping
 from functools import partial
 from typing import Any, cast
 
-from marshmallow import ValidationError, fields
+from marshmallow import ValidationError
 
 from arrowloft import units
 from arrowloft.api.distances import Distances
 from arrowloft.api.fields import Choice, Number, Part, Quantity
-from arrowloft.api.reply_schemas import SolutionReply, many, nullable, number, part, quantity
+from arrowloft.api.reply_schemas import SolutionReply, flag, many, nullable, number, part, quantity
 from arrowloft.api.schemas import Member, Strict
 from arrowloft.api.tables import Head, row_schema
 from arrowloft.core.bow.deflection import (
@@ -149,7 +149,7 @@ def check_members(most: int) -> dict[str, Member]:
             "Distances at which energy and momentum are asked for: a list in any order, or a "
             "range. They need `drag`; `slope` and `wind` act on them alone.",
         ),
-        "deflection": Part(Deflection(), "The shaft's deflection, to be converted."),
+        "spine": Part(Deflection(), "The shaft's static spine, its deflection, to be converted."),
     }
 
 
@@ -183,11 +183,7 @@ class MassCheckReply(Strict):
     least_per_draw_weight = quantity("mass_per_force", "Least mass per draw weight.")
     least_mass = nullable(quantity("mass", "Least mass for this draw weight."))
     margin = nullable(quantity("mass", "Mass less least mass; negative where it is too light."))
-    light = fields.Boolean(
-        required=True,
-        metadata={"description": "Whether the arrow is lighter than the least mass."},
-        allow_none=True,
-    )
+    below_least = nullable(flag("Whether the arrow is lighter than the least mass."))
 
 
 class ArrowBalanceReply(Strict):
@@ -240,7 +236,7 @@ CHECK_REPLY: dict[str, Any] = {
         "One row a distance, in the order asked for.",
         required=False,
     ),
-    "deflection": part(DeflectionReply(), "The deflection, where given.", required=False),
+    "spine": part(DeflectionReply(), "The static spine, where given.", required=False),
     "solution": part(
         SolutionReply(), "How the flights were solved, where distances are given.", required=False
     ),

@@ -61,7 +61,7 @@ class FaceRing(Strict):
     """One ring of a face of the caller's own."""
 
     diameter = _size("Diameter of its outer line.", "20 cm", required=True)
-    points = Number("Points of an arrow in it.", low=0, high=1000, required=True)
+    points = Number("Points of an arrow in it.", above=0, high=1000, required=True)
 
 
 class TargetFace(Strict):

@@ -23,12 +23,14 @@ from arrowloft.core.chances.hit_probability import Aiming, Archer, HitProbabilit
 from arrowloft.core.chances.sensible_distance import Sensible, sensible_distance
 from arrowloft.core.chances.zones import Face, Zone
 
+_CELLS = 20
+"""Cells of a grid that one distance counts for: it takes up to 71 flights and their statistics."""
+
 
 def resource(edge: Edge) -> Resource:
     """The resource."""
-    schema = request_schema(
-        "HitProbabilityRequest", edge.models, hit_members(edge.limits.distances), sight=False
-    )
+    most = min(edge.limits.distances, edge.limits.cells // _CELLS)
+    schema = request_schema("HitProbabilityRequest", edge.models, hit_members(most), sight=False)
 
     def view() -> Response:
         form = replies.negotiate(request, JSON, CSV)

@@ -64,8 +64,8 @@ class HitProbability:
     """Chances at distances; arrays (rows,), SI; NaN in rows that are not `known`.
 
     probability: of a hit.  error: estimated error of that, absolute.
-    low, high: where it lies with CONFIDENCE, the group being known from few arrows; NaN
-        where their number is not known.
+    low, high: where it lies with CONFIDENCE, the group being known from few arrows, and
+        `error` beyond; NaN where their number is not known.
     score: mean points of an arrow, None without a face.  score_error: estimated error of that.
     score_sd: standard deviation of an arrow's points.
     inner: probability of the inner ten, None where there is none.
@@ -115,6 +115,7 @@ def hit_probability(aiming: Aiming, target: Zone | Face, distance: Array) -> Hit
     share = parts / np.where(whole > 0.0, whole, 1.0)
 
     left_out = _left_out(found, every, 1.0 - share[0])
+    error = np.minimum(hit.error + left_out, 1.0)
     scored = _scored(target, every, left_out) if isinstance(target, Face) else {}
 
     def known(values: Array | None) -> Array | None:
@@ -122,9 +123,9 @@ def hit_probability(aiming: Aiming, target: Zone | Face, distance: Array) -> Hit
 
     rows = {
         "probability": hit.probability,
-        "error": np.minimum(hit.error + left_out, 1.0),
-        "low": low,
-        "high": high,
+        "error": error,
+        "low": np.maximum(low - error, 0.0),
+        "high": np.minimum(high + error, 1.0),
         "score": scored.get("score"),
         "score_error": scored.get("score_error"),
         "score_sd": scored.get("score_sd"),
