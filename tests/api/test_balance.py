@@ -239,6 +239,10 @@ def test_the_other_side_is_said(hung: FlaskClient, asked: Body) -> None:
     found = restoring(hung, asked, "riser", "length")
     assert found["restored"]["forward"] == pytest.approx(-3.4)
     assert '"riser"' in message(found, "restored-on-other-side")
+    asked["items"][0]["forward"] = "0 mm"  # on neither side
+    found = restoring(hung, asked, "riser", "length")
+    assert found["restored"]["forward"] == pytest.approx(-8.4)
+    assert "restored-on-other-side" not in codes(found)
 
 
 @pytest.mark.parametrize(

@@ -93,6 +93,8 @@ def both(drawing: FlaskClient) -> tuple[Any, Drawn]:
     return figures, Drawn(post(drawing, _ASKED).data, 100.0)
 
 
+CARRIES = (("farthest-carry", "distance"), ("farthest-upper", "upper"))
+
 HALF_POINT = 0.4
 """m on the ground: a fifth of a point of the sheet; a marker's middle is rounded to less."""
 
@@ -127,12 +129,59 @@ def test_a_screen_reader_is_told_what_it_shows(both: tuple[Any, Drawn]) -> None:
     assert (title.tag, words.tag) == (f"{_SVG}title", f"{_SVG}desc")
     assert drawn.root.get("aria-labelledby") == f"{title.get('id')} {words.get('id')}"
     text = words.text or ""
-    assert f"Farthest carry {figures['farthest']['distance']:.0f} m" in text
-    assert f"at most {figures['farthest']['most']:.0f} m" in text
-    assert "Target 50 m away" in text
+    far, upper = (figures["farthest"][name] for name in ("distance", "upper"))
+    assert f"Farthest straight ahead {far:.0f} m; {upper:.0f} m within the doubt" in text
+    assert "at most" not in text
+    assert "Arrow of 23.7 g at 82.6 m/s. Target 50 m away" in text  # 366 gr, 271 ft/s
+    assert "ross errors to 10° high, 5° aside: land at" in text
     assert "quoted, release aid: 137 m".capitalize() in text
     for word in ("approves no ground", "governing body", "local law", "stick", "low shots"):
         assert word in text
+
+
+def drawn_text(text: str) -> str:
+    """The lines of text on the sheet, which the library writes beside their outlines."""
+    return " ".join(re.findall(r"<!-- (.*?) -->", text))
+
+
+def test_the_foremost_cautions_stand_under_it(drawing: FlaskClient, asked: Body) -> None:
+    """Each note as it is in the reply, wrapped, and read out too."""
+    asked["bow"]["draw_weight"] = "80 lbf"
+    everywhere = {"light-arrow", "overshoot-beyond-quoted", "overshoot-one-bow", "overshoot-sticks"}
+    wide = {"width": "9 m", "height": "9 m"}
+    for changes, codes in (
+        ({}, set()),
+        ({"butt": wide, "gross": {"high": "1 deg"}}, {"overshoot-group-stopped"}),
+        ({"butt": wide, "gross": {"high": "1 deg", "aside": "1 deg"}}, {"overshoot-gross-stopped"}),
+        ({"butt": None}, {"overshoot-nothing-stops"}),
+        ({"slope": "4 deg"}, {"overshoot-butt-gap"}),
+    ):
+        body = {name: value for name, value in (asked | changes).items() if value is not None}
+        figures = post(drawing, body, "application/json").get_json()
+        notes = {note["code"]: note["message"] for note in figures["notes"]}
+        picture = post(drawing, body)
+        seen, read = drawn_text(picture.text), ET.fromstring(picture.data)[1].text or ""
+        assert "This picture approves no ground: the governing body" in seen
+        for code in everywhere | codes:
+            assert notes[code] in seen and notes[code] in read
+        assert notes["aim-not-safety"] not in seen
+
+
+def test_the_clear_ground_behind_the_butt_is_named_where_it_has_room(
+    drawing: FlaskClient, asked: Body
+) -> None:
+    picture = post(drawing, asked)
+    drawn = Drawn(picture.data, 100.0)
+    assert "stopped by the butt" in drawn_text(picture.text)
+    drawn.group("closer-stopped")
+    with pytest.raises(ValueError, match="unpack"):
+        drawn.group("stopped")  # 1.3 m is less than a line of text on the plan
+    asked |= {"butt": {"width": "16 m", "height": "8 m"}, "gross": {"aside": "20 deg"}}
+    Drawn(post(drawing, asked).data, 100.0).group("stopped")
+    asked["butt"] = {"width": "1.3 m", "height": "1.3 m"}
+    for nothing in ({"gross": {"high": "70 deg"}}, {"butt": None}):
+        body = {name: value for name, value in (asked | nothing).items() if value is not None}
+        assert "stopped by the butt" not in drawn_text(post(drawing, body).text)
 
 
 def test_what_points_down_is_said_to_be_below(drawing: FlaskClient, asked: Body) -> None:
@@ -185,14 +234,27 @@ def test_lines_stand_at_their_distances(both: tuple[Any, Drawn]) -> None:
     figures, drawn = both
     quoted = drawn.above("quoted-0")[:, 0]
     assert quoted == pytest.approx(figures["guidance"][0]["distance"], abs=0.01)
-    for name, key in (("farthest-carry", "distance"), ("farthest-most", "most")):
-        way = np.hypot(*drawn.above(name).T)
+    for name, key in CARRIES:
+        way, aside = drawn.above(name).T
         assert way == pytest.approx(figures["farthest"][key], abs=0.01)
+        assert aside.mean() == pytest.approx(figures["farthest"]["right"], abs=0.01)
     assert drawn.above("target-plan")[:, 0] == pytest.approx(50.0, abs=0.01)
     wide = drawn.above("target-plan")[:, 1]
     assert wide.max() - wide.min() == pytest.approx(1.3, abs=0.01)
     high = drawn.aside("target-side")
     assert high[:, 1].max() - high[:, 1].min() == pytest.approx(1.3, abs=0.01)
+
+
+def test_in_still_air_over_level_ground_carries_are_circles(
+    drawing: FlaskClient, asked: Body
+) -> None:
+    del asked["wind"], asked["terrain"]
+    figures = post(drawing, asked, "application/json").get_json()
+    drawn = Drawn(post(drawing, asked).data, 100.0)
+    for name, key in CARRIES:
+        places = drawn.above(name)
+        assert np.hypot(*places.T) == pytest.approx(figures["farthest"][key], abs=0.01)
+        assert np.ptp(places[:, 1]) > 50
 
 
 def test_the_ground_is_the_terrain(both: tuple[Any, Drawn]) -> None:
@@ -233,7 +295,7 @@ def test_no_two_lines_or_areas_look_alike_without_colour(both: tuple[Any, Drawn]
         found = re.search(r"stroke-dasharray: ([^;]+)", path.get("style", ""))
         return found and found[1]
 
-    names = [f"arc-{index}" for index in range(6)] + ["quoted-0", "farthest-most"]
+    names = [f"arc-{index}" for index in range(6)] + ["quoted-0", "farthest-upper"]
     assert len({dashes(name) for name in names}) == len(names)
     assert len({hatching(drawn, f"{kind}-area") for kind in ("group", "gross")}) == 2
 
@@ -262,7 +324,7 @@ def hatching(drawn: Drawn, name: str) -> str:
 def test_everything_stays_on_the_sheet(drawing: FlaskClient, asked: Body, changes: Body) -> None:
     root = ET.fromstring(post(drawing, asked | changes).data)
     width, height = (float(part) for part in root.get("viewBox", "").split()[2:])
-    assert 600 < width < 1000 and 300 < height < 1260
+    assert 600 < width < 1100 and 300 < height < 1500
     drawn = Drawn(ET.tostring(root), 1.0)
     names = [str(g.get("id")) for g in root.iter(f"{_SVG}g")]
     for name in (n for n in names if n.startswith(("arc-", "landing-", "target-", "group-"))):

@@ -159,6 +159,28 @@ def test_the_zero_left_out_is_the_nearest_named(pinned: FlaskClient, asked: Body
     assert found["pins"][0]["travel"] == 0
 
 
+@pytest.mark.parametrize(
+    ("pin", "best"),
+    [("30 yd", ("10 yd", "90 yd")), ("160 yd", ("40 yd", "42 yd"))],
+    ids=["best is worse", "pins are worse"],
+)
+def test_the_solution_is_of_pins_and_best_pins_alike(
+    pinned: FlaskClient, asked: Body, pin: str, best: tuple[str, str]
+) -> None:
+    """Flown farther for one half of the request than for the other, it tells the worse."""
+    del asked["sight"], asked["between"], asked["pins"], asked["best"]
+    halves = {"pins": [pin], "best": {"count": 2, "from": best[0], "to": best[1]}}
+    both = reply(pinned, asked, **halves)["solution"]
+    one, other = (reply(pinned, asked, **{name: half})["solution"] for name, half in halves.items())
+    for name, worse in {
+        "error_estimate": max,
+        "position_error": max,
+        "least_airspeed": min,
+        "greatest_airspeed": max,
+    }.items():
+        assert both[name] == worse(one[name], other[name])
+
+
 def test_slope_and_wind_hold_for_all_distances(pinned: FlaskClient, asked: Body) -> None:
     level = reply(pinned, asked)
     for change in ({"slope": "35 deg"}, {"wind": {"speed": "8 m/s", "from": "0 deg"}}):
@@ -231,6 +253,13 @@ def test_refusals(pinned: FlaskClient, asked: Body, changes: Body, pointer: str,
     [(where, detail)] = refused(pinned, asked, **changes)
     assert where == pointer
     assert word in detail
+
+
+def test_an_end_that_was_not_given_is_not_blamed(pinned: FlaskClient, asked: Body) -> None:
+    """It is then the farthest pin, which is beyond reach."""
+    del asked["between"]
+    [(where, _)] = refused(pinned, asked, pins=["20 yd", "900 m", "30 yd"])
+    assert where == "/pins/1"
 
 
 def test_a_zero_beyond_reach_is_named(pinned: FlaskClient, asked: Body) -> None:

@@ -4,9 +4,12 @@ Every flight has its own speed, roll, guess, wind, mark and target; the target m
 the arrow flies, and is met where it then is.
 """
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.interpolate import CubicSpline
 
+from arrowloft.core.chances.aim_errors import Movement
 from arrowloft.core.flight.aim import aim
 from arrowloft.core.flight.impacts import impacts
 
@@ -69,7 +72,8 @@ def _met(aiming, loosed, line, distance, off):
 def own_deviations(aiming, distance, z):
     """The group's own standard deviations at a distance, up and right, (2,).
 
-    What the archer's group holds already is drawn at its own distance and taken out of it.
+    What the archer's group holds already is drawn at its own distance, where the target stood
+    still, and taken out of it.
     """
     archer = aiming.archer
     group, factor = archer.group, archer.group.unbiased
@@ -78,6 +82,7 @@ def own_deviations(aiming, distance, z):
     if kept:
         alone = np.zeros_like(z)
         alone[kept] = z[kept]
-        held = flown(aiming, group.distance, alone).var(axis=1)
+        still = replace(aiming, errors=replace(aiming.errors, movement=Movement()))
+        held = flown(still, group.distance, alone).var(axis=1)
     own = np.square([factor * group.vertical, factor * group.sideways]) - held
     return np.sqrt(own) * (distance / group.distance) ** archer.growth

@@ -118,6 +118,27 @@ def test_every_layer_exists() -> None:
     assert [layer for layer in layer_table() if module_of(layer) not in MODULES] == []
 
 
+def test_each_folder_of_the_core_builds_on_those_before_it() -> None:
+    """In the order of DEVELOPERS.md, which names every folder."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    (listed,) = re.findall(r"A folder a subject(.*)$", text, re.MULTILINE)
+    folders = re.findall(r"`(\w+)`", listed)
+    core = {name: path for name, path in MODULES.items() if is_in(name, "arrowloft.core")}
+    assert sorted(folders) == sorted(
+        {name.split(".")[2] for name, path in core.items() if path.parent.name != "core"}
+    )
+    upward = [
+        f"{name}:{line} imports {found}"
+        for name, path in core.items()
+        for line, found in imports_in(name, path)
+        if is_in(found, "arrowloft.core")
+        and (place := found.split(".")[2]) in folders
+        and (own := name.split(".")[2] if name.count(".") > 1 else "") in folders
+        and folders.index(place) > folders.index(own)
+    ]
+    assert upward == []
+
+
 def test_every_layer_keeps_to_the_table() -> None:
     found = [
         breach

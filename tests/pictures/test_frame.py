@@ -1,5 +1,6 @@
 """What pictures share: nice steps, labels that keep clear of each other, the same bytes."""
 
+import itertools
 import math
 import subprocess
 import sys
@@ -82,6 +83,18 @@ def test_nothing_tells_when_or_by_what_it_was_drawn() -> None:
     assert "A &lt;b&gt; &amp; c" in text
 
 
+def test_a_text_is_wrapped_between_words_and_no_line_is_too_wide() -> None:
+    text = "Arrows that skip, slide or glance off go farther, and aside: that is not computed."
+    for wide in (1.0, 2.5, 20.0):
+        lines = frame.wrapped(text, wide)
+        assert " ".join(lines) == text
+        assert all(frame.text_width(line) <= wide + 1e-6 for line in lines)
+        for line, after in itertools.pairwise(lines):  # nor broken before it must be
+            assert frame.text_width(f"{line} {after.split()[0]}") > wide - 0.02
+    assert frame.wrapped("unbreakable", 0.1) == ["unbreakable"]
+
+
 def test_the_start_does_not_wait_for_the_plotting_library() -> None:
-    code = "import sys; import arrowloft.app; sys.exit('matplotlib' in sys.modules)"
+    made = "import sys; from arrowloft.app import create_app; create_app(); "
+    code = made + "sys.exit('matplotlib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

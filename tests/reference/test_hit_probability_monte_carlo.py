@@ -6,6 +6,8 @@ of normals). The runs' own scatter is the standard error: it is that of far more
 arrows counted one by one, and that is checked.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from sampled_shots import flown, own_deviations
@@ -13,7 +15,7 @@ from scipy import special, stats
 
 from arrowloft.core.archer.groups import Group
 from arrowloft.core.chances.aim_errors import AimErrors, Movement
-from arrowloft.core.chances.hit_probability import Aiming, Archer, hit_probability
+from arrowloft.core.chances.hit_probability import BEGINS, Aiming, Archer, hit_probability
 from arrowloft.core.chances.zones import Face, Zone
 from arrowloft.core.setup.air import Air
 from arrowloft.core.setup.equipment import Arrow
@@ -71,6 +73,16 @@ ROLLED = Aiming(
     archer=Archer(group=GROUP, within=("speed", "roll")),
     errors=AimErrors(speed=0.8, roll=np.radians(2.5), range_share=0.05, wind_across=1.5),
 )
+MOVES = Aiming(
+    shot=SHOT,
+    archer=Archer(group=GROUP, within=()),
+    errors=AimErrors(speed=1.0, movement=Movement(scatter=2.0, delay=0.45)),
+)
+RUNS_ASIDE = Aiming(
+    shot=SHOT,
+    archer=Archer(group=replace(GROUP, sideways=0.025), within=("speed",)),
+    errors=AimErrors(speed=1.0, movement=Movement(scatter=2.0, right=3.0, delay=0.3)),
+)
 CIRCLE = Zone.circle(0.12)
 RECTANGLE = Zone(half_height=0.10, half_width=0.15, round=False)
 
@@ -108,6 +120,33 @@ def test_the_chance_of_a_hit(aiming, zone, distance) -> None:
     (expected,), (error,) = sampled(aiming, [zone], float(distance))
     assert expected * (1.0 - expected) / max(error, 1e-12) ** 2 > AS_GOOD_AS
     found = hit_probability(aiming, zone, np.array([distance]))
+    assert found.probability[0] == pytest.approx(expected, abs=CLOSE + 4.0 * error)
+
+
+def test_a_target_that_moves_just_before_arrows_arrive() -> None:
+    """An arrow flies 40 m for 0.5 s: uneven speed makes a tenth and more of the way."""
+    (expected,), (error,) = sampled(MOVES, [Zone.circle(0.08)], 40.0)
+    found = hit_probability(MOVES, Zone.circle(0.08), np.array([40.0]))
+    assert found.probability[0] == pytest.approx(expected, abs=CLOSE + 4.0 * error)
+    assert not found.error[0] > CLOSE
+
+
+@pytest.mark.parametrize("delay", [0.487, 0.49, 0.495, 0.5, 0.505])
+def test_a_target_that_begins_to_move_as_arrows_arrive(delay) -> None:
+    """No form of second order: the error stated covers it."""
+    moves = replace(MOVES.errors.movement, delay=delay)
+    aiming = replace(MOVES, errors=replace(MOVES.errors, movement=moves))
+    (expected,), (error,) = sampled(aiming, [Zone.circle(0.08)], 40.0)
+    found = hit_probability(aiming, Zone.circle(0.08), np.array([40.0]))
+    assert BEGINS <= found.error[0] < BEGINS + CLOSE
+    assert found.probability[0] == pytest.approx(expected, abs=found.error[0] + 4.0 * error)
+
+
+def test_a_group_that_holds_uneven_speed_before_a_target_that_runs() -> None:
+    """It was shot at one that stood still."""
+    zone = Zone(half_height=0.10, half_width=0.60, round=False)
+    (expected,), (error,) = sampled(RUNS_ASIDE, [zone], 40.0)
+    found = hit_probability(RUNS_ASIDE, zone, np.array([40.0]))
     assert found.probability[0] == pytest.approx(expected, abs=CLOSE + 4.0 * error)
 
 

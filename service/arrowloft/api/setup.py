@@ -16,11 +16,11 @@ from arrowloft.api.conditions import (
     lead_of_tip,
     light_arrow,
 )
-from arrowloft.api.flight.unknown_launch import UnknownLaunch
 from arrowloft.api.parameters import Chosen
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.replies import ReplyUnits, significant, sources_reply
 from arrowloft.api.shared import SPEEDS
+from arrowloft.api.unknown_launch import UnknownLaunch
 from arrowloft.core.setup.air import Air
 from arrowloft.core.setup.equipment import Arrow, Bow
 from arrowloft.core.setup.flow import DragLaw, Flow

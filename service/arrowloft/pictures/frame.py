@@ -109,6 +109,22 @@ def text_width(text: str) -> float:
     return float(width) / 72.0
 
 
+def wrapped(text: str, wide: float) -> list[str]:
+    """A text in lines no wider than that, inches, broken between words."""
+    space = text_width("a a") - text_width("aa")
+    lines: list[str] = []
+    end = wide
+    for word in text.split():
+        width = text_width(word)
+        if lines and end + space + width <= wide:
+            lines[-1] += f" {word}"
+            end += space + width
+        else:
+            lines.append(word)
+            end = width
+    return lines
+
+
 def nice_step(span: float, parts: float) -> float:
     """The greatest of 1, 2 and 5 times a power of ten that divides a span into `parts` or more."""
     wanted = span / parts

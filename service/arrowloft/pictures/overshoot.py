@@ -1,12 +1,12 @@
 """The picture of an overshoot: from above and from the side, to one scale."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from arrowloft.core.overshoot.scene import Scene
 from arrowloft.pictures import overshoot_panels as panels
 from arrowloft.pictures import overshoot_words as words
-from arrowloft.pictures.frame import INK, TEXT, Strip, nice_step, svg
+from arrowloft.pictures.frame import INK, TEXT, Strip, nice_step, svg, wrapped
 from arrowloft.pictures.overshoot_sheet import Frame, Sheet
 
 if TYPE_CHECKING:
@@ -14,9 +14,12 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _LEFT, _RIGHT, _NARROWEST = 1.1, 0.2, 9.6
-_HEAD, _FOOT = 0.68, 0.55
+_HEAD, _FOOT = 0.68, 0.14
 _TICKS, _BAR = 0.5, 0.42
 """Inches: margins, and the least width, for the words; room below a panel for ticks and bar."""
+
+_LINE, _APART = 0.165, 0.05
+"""Inches: from line to line of the cautions, and more between two of them."""
 
 
 class _Panel(NamedTuple):
@@ -52,11 +55,16 @@ class _Panel(NamedTuple):
 
 
 def picture(scene: Scene, chosen: Mapping[str, str]) -> bytes:
-    """The scene as SVG.  chosen: unit of each dimension; distance, angle and speed are used."""
+    """The scene as SVG.
+
+    chosen: unit of each dimension; those of distance, angle, speed and mass are used.
+    """
     sheet = Sheet.of(scene, chosen)
     views = _views(sheet)
     wide = max(_NARROWEST, _LEFT + max(one.wide for one in views) + _RIGHT)
-    size = (wide, _HEAD + sum(one.whole for one in views) + _FOOT)
+    said = [wrapped(text, wide - 0.4) for text in words.cautions(sheet)]
+    foot = sum(_LINE * len(lines) + _APART for lines in said) + _FOOT
+    size = (wide, _HEAD + sum(one.whole for one in views) + foot)
 
     def draw(figure: "Figure") -> None:
         top = 1 - 0.28 / size[1]
@@ -67,10 +75,20 @@ def picture(scene: Scene, chosen: Mapping[str, str]) -> bytes:
         for one in views:
             _draw_view(figure, size, top, one, sheet)
             top += one.whole
-        foot = 0.14 / size[1]
-        figure.text(0.2 / size[0], foot, words.CAUTION, fontsize=TEXT, linespacing=1.4)
+        _draw_cautions(figure, size, top, said)
 
     return svg("overshoot", size, draw, words.TITLE, words.described(sheet))
+
+
+def _draw_cautions(
+    figure: "Figure", size: tuple[float, float], top: float, said: Sequence[Sequence[str]]
+) -> None:
+    """Paragraphs of lines, `top` inches below the sheet's upper edge."""
+    for lines in said:
+        for line in lines:
+            top += _LINE
+            figure.text(0.2 / size[0], 1 - top / size[1], line, fontsize=TEXT, parse_math=False)
+        top += _APART
 
 
 def _views(sheet: Sheet) -> list[_Panel]:

@@ -5,14 +5,16 @@ by their shapes, and each has its name beside it.
 """
 
 from collections.abc import Mapping
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.overshoot.carry import Area
 from arrowloft.core.overshoot.scene import Arc
 from arrowloft.pictures import overshoot_words as words
-from arrowloft.pictures.frame import FAINT, INK, PAPER, Label, nice_step
+from arrowloft.pictures.frame import FAINT, INK, PAPER, Label, nice_step, text_width
 from arrowloft.pictures.overshoot_sheet import Frame, Sheet
 
 if TYPE_CHECKING:
@@ -24,11 +26,15 @@ _GROUP: Style = {"edgecolor": "#0b4f8a", "hatch": "xxxxx"}
 _GROSS: Style = {"edgecolor": "#9a5a10", "hatch": "\\\\\\"}
 _QUOTED: Style = {"color": "#6a2a78", "linestyle": (0, (5, 2)), "linewidth": 1.1}
 _FARTHEST: Style = {"color": INK, "linestyle": (0, (9, 2.5)), "linewidth": 1.4}
-_MOST: Style = {"color": INK, "linestyle": (0, (1, 2)), "linewidth": 1.0}
+_UPPER: Style = {"color": INK, "linestyle": (0, (1, 2)), "linewidth": 1.0}
 _MARK: Style = {"color": "#0b4f8a", "linestyle": "solid", "linewidth": 1.5}
 _DRAW: Style = {"color": "#8c1d40", "linestyle": (0, (7, 2, 1, 2)), "linewidth": 1.5}
 _DASHES = ((6, 1.5), (3, 1.5), (1, 1.2), (5, 1.5, 1, 1.5), (5, 1.5, 1, 1.5, 1, 1.5))
 _ENDS = {"mark": "o", "release": "v", "draw": "s", "farthest": "D"}
+_CARRY_LINE = 0.7
+"""Inches of a line that marks how far an arrow carries straight ahead."""
+_TALL = 0.15
+"""Inches in height that a line of text needs."""
 _LEADER: Style = {"color": INK, "linestyle": "solid", "linewidth": 0.6}
 _LINE: Style = {"color": INK, "linestyle": "solid", "linewidth": 2.0}
 
@@ -134,11 +140,9 @@ def draw_plan(axes: "Axes", sheet: Sheet) -> None:
         axes.axvline(read(way), gid=f"quoted-{number}", **_QUOTED)
     for metres, style, name in (
         (scene.farthest.distance, _FARTHEST, "farthest-carry"),
-        (scene.farthest.most, _MOST, "farthest-most"),
+        (scene.farthest.upper, _UPPER, "farthest-upper"),
     ):
-        radius, aside = read(metres), np.linspace(*sheet.plan.aside, 81)
-        aside = aside[np.abs(aside) < radius]
-        axes.plot(np.sqrt(radius**2 - aside**2), aside, gid=name, **style)
+        axes.plot(*_carry_line(sheet, metres), gid=name, **style)
     if scene.gross is not None:
         corner = int(np.argmax(scene.gross.right))
         _name(axes, sheet, scene.gross, corner, words.of_gross(sheet, scene.gross), _GROSS)
@@ -147,6 +151,24 @@ def draw_plan(axes: "Axes", sheet: Sheet) -> None:
         _name(axes, sheet, scene.group, corner, words.of_group(sheet, scene.group), _GROUP)
     axes.set_ylabel(f"from above\naside ({sheet.unit})")
     axes.set_xlabel(f"from the shooting line ({sheet.unit})", labelpad=2)
+
+
+def _carry_line(sheet: Sheet, metres: float) -> tuple[Array, Array]:
+    """How far an arrow carries, from above, in the reader's unit.
+
+    A circle about the archer where it is as far whichever way it is loosed: in still air over
+    level ground. Otherwise a short line across the range where it lands.
+    """
+    scene, ends = sheet.scene, sheet.plan.aside
+    distance = sheet.read(metres)
+    if scene.wind_speed == 0.0 and scene.terrain.lowest == scene.terrain.highest:
+        aside = np.linspace(*ends, 81)
+        aside = aside[np.abs(aside) < distance]
+        return np.sqrt(distance**2 - aside**2), aside
+    half = 0.5 * _CARRY_LINE / sheet.plan.inches
+    middle = float(sheet.read(scene.farthest.right))
+    aside = np.clip(np.array((middle - half, middle + half)), *ends)
+    return np.full(2, distance), aside
 
 
 def draw_closer(axes: "Axes", sheet: Sheet) -> None:
@@ -172,6 +194,7 @@ def _from_above(axes: "Axes", sheet: Sheet, frame: Frame, prefix: str) -> None:
                 gid=f"{prefix}{name}-area",
                 **style,
             )
+    _name_shadow(axes, sheet, frame, prefix)
     for index, arc in enumerate(scene.arcs):
         axes.plot(
             read(arc.distance[-1:]),
@@ -188,6 +211,50 @@ def _from_above(axes: "Axes", sheet: Sheet, frame: Frame, prefix: str) -> None:
     names = [f"{abs(v):g}{' L' if v < 0 else ' R' if v > 0 else ''}" for v in sides]
     axes.set_yticks(sides, names)
     axes.tick_params(length=3)
+
+
+def _name_shadow(axes: "Axes", sheet: Sheet, frame: Frame, prefix: str) -> None:
+    """What the clear ground behind the butt is, where the words fit into it."""
+    target, gross = sheet.scene.target, sheet.scene.gross
+    inches = frame.inches * float(sheet.read(1.0))  # to a metre
+    wide, high = (text_width(words.STOPPED) + 0.1) / inches, _TALL / inches
+    if gross is None or 2.0 * target.half_width < high:
+        return
+    for way in target.distance + np.linspace(0.1 / inches, 3.0 * wide, 25):
+        if way + wide < gross.farthest and _is_clear(sheet, way, wide, high):
+            axes.text(
+                sheet.read(way + 0.5 * wide),
+                0.0,
+                words.STOPPED,
+                ha="center",
+                va="center",
+                gid=f"{prefix}stopped",
+                bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.0},
+                parse_math=False,
+            )
+            return
+
+
+def _is_clear(sheet: Sheet, way: float, wide: float, high: float) -> bool:
+    """Whether no area and no landing lies in a box on the range's middle line, m."""
+    scene = sheet.scene
+    ways = way + wide * np.linspace(0.0, 1.0, 5)
+    for area in (scene.gross, scene.group):
+        for side in (-0.5 * high, 0.5 * high):
+            if area is not None and _holds(area, ways, np.full(5, side)).any():
+                return False
+    ends = [(float(arc.distance[-1]), float(arc.right[-1])) for arc in scene.arcs]
+    return not any(way < far < way + wide and abs(right) < high for far, right in ends)
+
+
+def _holds(area: Area, distance: Array, right: Array) -> Mask:
+    """Whether places lie in an area: a line from them along the range crosses its edge oddly."""
+    odd = np.zeros(distance.shape, dtype=bool)
+    for (x, y), (u, w) in pairwise(zip(area.distance, area.right, strict=True)):
+        spans = (y > right) != (w > right)
+        if spans.any():
+            odd ^= spans & (distance < x + (right - y) * (u - x) / (w - y))
+    return odd
 
 
 def _name(axes: "Axes", sheet: Sheet, area: Area, corner: int, text: str, style: Style) -> None:

@@ -86,13 +86,17 @@ class Sheet:
         value = _digits(units.from_si(radians, "angle", unit))
         return f"{value}°" if unit == "deg" else f"{value} {unit}"
 
+    def amount(self, si: float, dimension: str) -> str:
+        """A quantity in words, to three digits."""
+        unit = self.chosen[dimension]
+        return f"{_digits(units.from_si(si, dimension, unit))} {unit}"
+
     def wind(self) -> str:
         """The wind in words."""
         if not self.scene.wind_speed:
             return "in still air"
-        speed = units.from_si(self.scene.wind_speed, "speed", self.chosen["speed"])
         return (
-            f"in a wind of {speed:.3g} {self.chosen['speed']} "
+            f"in a wind of {self.amount(self.scene.wind_speed, 'speed')} "
             f"from {self.angle(self.scene.wind_from)} (0 ahead, clockwise)"
         )
 
@@ -128,7 +132,7 @@ def _along(scene: Scene) -> tuple[float, float]:
     ways = np.concatenate([arc.distance for arc in scene.arcs])
     areas = [area.farthest for area in (scene.group, scene.gross) if area is not None]
     quoted = [way for _, way in scene.quoted]
-    far = float(max(scene.farthest.most, scene.target.distance, ways.max(), *quoted, *areas))
+    far = float(max(scene.farthest.upper, scene.target.distance, ways.max(), *quoted, *areas))
     return min(0.0, float(ways.min())) - 0.015 * far, 1.015 * far
 
 

@@ -8,19 +8,19 @@ from arrowloft.pictures.overshoot_sheet import Sheet
 TITLE = "Where arrows come down"
 CAUTION = (
     "This picture approves no ground: the governing body, the insurer, the ground's rules and "
-    "local law decide. Quoted distances assume low shots.\n"
-    "Arrows are taken to stick where they land: how far they skip, slide or glance off is not "
-    "computed."
+    "local law decide. Quoted distances assume low shots."
 )
+STOPPED = "stopped by the butt"
 
 
 def subtitle(sheet: Sheet) -> str:
-    """The shot in a line."""
-    target = sheet.scene.target
+    """The arrow and the shot in a line."""
+    scene, target = sheet.scene, sheet.scene.target
     side = "above" if target.elevation >= 0.0 else "below"
+    mass, speed = sheet.amount(scene.arrow_mass, "mass"), sheet.amount(scene.launch_speed, "speed")
     return (
-        f"Target {sheet.way(target.distance)} away, aimed with the arrow "
-        f"{sheet.angle(abs(target.elevation))} {side} level, {sheet.wind()}."
+        f"Arrow of {mass} at {speed}. Target {sheet.way(target.distance)} away, aimed with the "
+        f"arrow {sheet.angle(abs(target.elevation))} {side} level, {sheet.wind()}."
     )
 
 
@@ -37,7 +37,12 @@ def described(sheet: Sheet) -> str:
     said += [of_arc(sheet, arc) for arc in scene.arcs if arc.kind != "farthest"]
     said += [of_quoted(sheet, one, way) for one, way in scene.quoted]
     sentences = [text[:1].upper() + text[1:] + "." for text in said]
-    return " ".join([*sentences, CAUTION.replace("\n", " ")])
+    return " ".join([*sentences, *cautions(sheet)])
+
+
+def cautions(sheet: Sheet) -> list[str]:
+    """What stands under the picture, a paragraph each."""
+    return [CAUTION, *sheet.scene.cautions]
 
 
 def of_group(sheet: Sheet, area: Area) -> str:
@@ -48,7 +53,9 @@ def of_group(sheet: Sheet, area: Area) -> str:
 
 def of_gross(sheet: Sheet, area: Area) -> str:
     """Where gross errors land."""
-    return f"gross errors: land at {sheet.span(area.nearest, area.farthest)}"
+    scene = sheet.scene
+    errors = f"to {sheet.angle(scene.gross_high)} high, {sheet.angle(scene.gross_aside)} aside"
+    return f"gross errors {errors}: land at {sheet.span(area.nearest, area.farthest)}"
 
 
 def of_arc(sheet: Sheet, arc: Arc) -> str:
@@ -58,7 +65,7 @@ def of_arc(sheet: Sheet, arc: Arc) -> str:
         "mark": "as aimed, passing the target",
         "release": f"loosed {sheet.angle(arc.high)} high",
         "draw": f"loosed at the draw, {sheet.angle(abs(arc.high))} {side} the mark",
-        "farthest": f"farthest, {sheet.angle(arc.high)} high",
+        "farthest": f"farthest straight ahead, {sheet.angle(arc.high)} high",
     }[arc.kind]
     return f"{name}: {sheet.way(float(arc.distance[-1]))}"
 
@@ -71,4 +78,7 @@ def of_quoted(sheet: Sheet, one: Quoted, way: float) -> str:
 def of_farthest(sheet: Sheet) -> str:
     """The farthest carry."""
     carry = sheet.scene.farthest
-    return f"farthest carry {sheet.way(carry.distance)}, at most {sheet.way(carry.most)}"
+    far = f"farthest straight ahead {sheet.way(carry.distance)}"
+    if carry.upper == carry.distance:
+        return far
+    return f"{far}; {sheet.way(carry.upper)} within the doubt of speed and drag"

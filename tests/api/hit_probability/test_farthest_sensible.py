@@ -53,7 +53,13 @@ def test_on_a_face_a_hit_is_an_arrow_that_scores(ask, plain):
 def test_none_where_the_nearest_is_too_far(ask, plain):
     found, noted = farthest(ask, plain, 0.9, nearest="40 m")
     assert closed(0.9) < 40
-    assert found == {"probability": 0.9, "distance": None, "looked_up_to": 150, "beyond": False}
+    assert found == {
+        "probability": 0.9,
+        "distance": None,
+        "surely": None,
+        "looked_up_to": 150,
+        "beyond": False,
+    }
     assert "never-likely-enough" in noted
 
 
@@ -74,8 +80,46 @@ def test_distances_too_near_for_any_guess_are_passed_over(ask, plain):
 def test_beyond_where_it_holds_all_the_way(ask, plain):
     found, noted = farthest(ask, plain, 0.9, up_to="25 m")
     assert closed(0.9) > 25
-    assert found == {"probability": 0.9, "distance": 25, "looked_up_to": 25, "beyond": True}
+    assert found == {
+        "probability": 0.9,
+        "distance": 25,
+        "surely": None,
+        "looked_up_to": 25,
+        "beyond": True,
+    }
     assert "never-likely-enough" not in noted
+
+
+@pytest.mark.parametrize("probability", [0.3, 0.8])
+def test_surely_the_low_end_is_the_wanted_one(ask, asked, probability):
+    """In the row of that distance, in the reply's unit."""
+    found, _ = farthest(ask, asked, probability)
+    del asked["farthest"]
+    at = row(ask, asked, distances=[f"{found['surely']} yd"])
+    assert found["surely"] < found["distance"]
+    assert at["low"] == pytest.approx(probability, abs=1e-4)
+
+
+def test_nothing_is_sure_of_few_arrows(ask, plain):
+    """Two at the string, or nobody knows how many."""
+    two = {"group": plain["group"] | {"arrows": 2}}
+    found, noted = farthest(ask, plain, 0.9, nearest="15 m", changes=two)
+    assert found["distance"] > 15
+    assert found["surely"] is None
+    assert "never-likely-enough" not in noted
+    assert farthest(ask, plain, 0.9)[0]["surely"] is None
+
+
+def test_a_doubtful_mark_between_two_good_ones_is_found(ask, plain):
+    """One mark 60 cm off at 30 m, 3 mm at 29 m and 31 m."""
+    marks = [
+        {"distance": f"{at} m", "height": f"{height} mm"}
+        for at, height in ((29, 3), (30, 600), (31, 3))
+    ]
+    fine = {"errors": {"mark": marks}, "group": plain["group"] | {"vertical": "5 mm"}}
+    found, _ = farthest(ask, plain, 0.9, up_to="60 m", changes=fine)
+    assert found["beyond"] is False
+    assert 29 < found["distance"] < 29.5
 
 
 def test_it_looks_no_farther_than_nine_tenths_of_the_reach(ask, plain):
@@ -108,3 +152,10 @@ def test_the_distances_asked_for_do_not_matter(ask, plain):
 def test_nearest_and_up_to_have_their_defaults(ask, plain):
     left_out, _ = farthest(ask, plain, 0.9)
     assert farthest(ask, plain, 0.9, nearest="5 m", up_to="150 m")[0] == left_out
+
+
+def test_what_is_said_of_the_flights_holds_for_the_farthest_too(ask, plain):
+    """Its arrows are slower than those of the one row asked for."""
+    near = replied(ask, plain, distances=["10 m"])["solution"]
+    far = replied(ask, plain, distances=["10 m"], farthest={"probability": 0.02})["solution"]
+    assert far["least_airspeed"] < 0.9 * near["least_airspeed"]

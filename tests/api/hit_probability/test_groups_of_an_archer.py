@@ -75,16 +75,33 @@ def test_a_diameter_allows_for_its_arrows_already(ask, plain):
     assert found["rows"][0]["probability"] == pytest.approx(within(50, deviation), abs=PLACE)
 
 
-@pytest.mark.parametrize("form", ["deviations", "diameter"])
-def test_the_interval_follows_from_chi_squared(ask, plain, form):
-    """The true deviation lies with 90 % between those that 5 % and 95 % of chi squared give."""
-    if form == "deviations":
-        group, degrees = {"vertical": "20 mm", "arrows": 10}, 9
-    else:
-        group, degrees = {"diameter": "8 cm", "arrows": 10}, spread_degrees(10)
-    reply = replied(ask, plain, group={"distance": "30 m"} | group)
+def true_ends(deviation, degrees):
+    """Between these it lies with 90 %: those that 5 % and 95 % of chi squared give."""
+    return (deviation * math.sqrt(degrees / chi2.ppf(x, degrees)) for x in (0.05, 0.95))
+
+
+def test_the_interval_of_deviations_is_one_an_axis(ask, plain):
+    """A rectangle holds a product of normals; what either axis changes adds in quadrature."""
+    group = {"distance": "30 m", "vertical": "20 mm", "sideways": "40 mm", "arrows": 10}
+    zone = {"height": "10 cm", "width": "16 cm", "shape": "rectangle"}
+    found = row(ask, plain, group=group, zone=zone)
+    tall, wide = (
+        [
+            math.erf(half / end / math.sqrt(2))
+            for end in (deviation / C4[10], *true_ends(deviation, 9))
+        ]
+        for half, deviation in ((50, 20), (80, 40))
+    )
+    assert found["probability"] == pytest.approx(tall[0] * wide[0], abs=2e-5)
+    for end, name, sign in ((1, "low", -1), (2, "high", 1)):
+        change = math.hypot((tall[end] - tall[0]) * wide[0], (wide[end] - wide[0]) * tall[0])
+        assert found[name] == pytest.approx(tall[0] * wide[0] + sign * change, abs=2e-5)
+
+
+def test_the_interval_of_a_diameter_is_one_for_both_axes(ask, plain):
+    reply = replied(ask, plain, group={"distance": "30 m", "diameter": "8 cm", "arrows": 10})
     [found], deviation = reply["rows"], reply["group"]["vertical"]
-    wide, narrow = (deviation * math.sqrt(degrees / chi2.ppf(x, degrees)) for x in (0.05, 0.95))
+    wide, narrow = true_ends(deviation, spread_degrees(10))
     assert found["low"] == pytest.approx(within(50, wide), abs=2e-5)
     assert found["high"] == pytest.approx(within(50, narrow), abs=2e-5)
     assert found["low"] < found["probability"] < found["high"]
@@ -136,6 +153,16 @@ def test_a_rolled_bow_may_be_in_the_group_too(ask, plain):
     inside = row(ask, plain, errors=errors, in_group=["roll"])
     assert beside["sd_right"] > 21
     assert inside["sd_right"] == pytest.approx(20, abs=2e-3)
+
+
+@pytest.mark.parametrize("name", ["wind_along", "wind_across"])
+def test_wind_may_be_in_the_group_too(ask, plain, name):
+    errors = {name: "1 m/s"}
+    beside, inside = (row(ask, plain, errors=errors, in_group=said) for said in ([], [name]))
+    assert inside["sd_right"] == pytest.approx(20, abs=2e-3)
+    assert inside["sd_up"] == pytest.approx(20, abs=2e-3)
+    assert inside["probability"] >= beside["probability"]
+    assert share_of(inside, "group") < 1 or name == "wind_along"
 
 
 def test_an_error_in_the_group_that_is_not_given_changes_nothing(ask, plain):

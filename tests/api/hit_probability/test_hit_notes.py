@@ -1,7 +1,7 @@
 """Notes of a probability of a hit: each appears exactly where it should."""
 
 import pytest
-from hit_requests import codes, replied
+from hit_requests import ONE_BY_ONE, codes, replied
 
 BARE = ["hit-not-licence", "group-arrows-unsaid", "range-day-group", "marks-exact"]
 """A zone, standard deviations of nobody knows how many arrows, no errors."""
@@ -104,11 +104,31 @@ def test_errors_not_in_the_group_do_not_drain_it(ask, plain):
     assert "group-smaller-than-errors" in drained
 
 
+def test_a_face_of_own_rings_may_stand_for_anything(ask, plain):
+    own_rings = {"face": {"rings": [{"diameter": "20 cm", "points": 5}]}, "zone": None}
+    assert own(ask, plain, **own_rings) == BARE
+
+
+@pytest.mark.parametrize("name", ["roll", "wind_along", "wind_across"])
+def test_errors_that_any_group_holds_beside_it(ask, plain, name):
+    """Said where the archer does not say whether they were at work in it, and by name."""
+    code, errors = "errors-beside-group", ONE_BY_ONE[name]
+    assert name in message(ask, plain, code, errors=errors | ONE_BY_ONE["range"])
+    assert "range" not in message(ask, plain, code, errors=errors | ONE_BY_ONE["range"])
+    for said in ([], ["speed"], [name]):
+        assert code not in own(ask, plain, errors=errors, in_group=said)
+
+
+def test_nothing_beside_the_group_needs_no_word(ask, plain):
+    for errors in (ONE_BY_ONE["speed"], ONE_BY_ONE["range"], {"roll": "0 deg"}, {}):
+        assert "errors-beside-group" not in own(ask, plain, errors=errors)
+
+
 def test_the_worst_stand_first(ask, plain):
     noted = own(
         ask,
         plain,
-        errors={"range": "5 m", "speed": "4 m/s"},
+        errors={"range": "5 m", "speed": "4 m/s", "wind_across": "1 m/s"},
         distances=["10 m", "15 m"],
         farthest=SURE | {"nearest": "30 m"},
         wind_allowed_for=False,
@@ -122,6 +142,7 @@ def test_the_worst_stand_first(ask, plain):
         "group-arrows-unsaid",
         "never-likely-enough",
         "wind-not-allowed-for",
+        "errors-beside-group",
         "range-day-group",
         "marks-exact",
     ]

@@ -122,7 +122,12 @@ ARCHERS = {
     "slow growth": ({"growth": 0.4}, "/growth", "0.5 to 3"),
     "fast growth": ({"growth": 3.1}, "/growth", "0.5 to 3"),
     "growth of text": ({"growth": "1"}, "/growth", "plain number"),
-    "wind in the group": ({"in_group": ["speed", "wind"]}, "/in_group/1", "speed, roll"),
+    "wind in the group": ({"in_group": ["speed", "wind"]}, "/in_group/1", "wind_along"),
+    "a guess in the group": (
+        {"in_group": ["range"]},
+        "/in_group/0",
+        "speed, roll, wind_along, wind_across",
+    ),
     "in_group a word": ({"in_group": "speed"}, "/in_group", "list in brackets"),
     "allowed for": ({"wind_allowed_for": 1}, "/wind_allowed_for", "true or false"),
 }

@@ -5,7 +5,7 @@ import io
 
 import jsonschema
 import pytest
-from hit_requests import causes, replied, row, rows
+from hit_requests import causes, codes, replied, row, rows
 
 from arrowloft.api import openapi
 from arrowloft.api.resource import Limits
@@ -70,6 +70,7 @@ def test_other_units_of_the_reply_are_the_same_physics(ask, asked):
     assert other["farthest"]["distance"] == pytest.approx(
         mine["farthest"]["distance"] * YARD, abs=1e-5
     )
+    assert other["farthest"]["surely"] == pytest.approx(mine["farthest"]["surely"] * YARD, abs=1e-5)
     assert other["farthest"]["looked_up_to"] == pytest.approx(60 * YARD, abs=1e-5)
     assert other["group"]["distance"] == pytest.approx(20 * YARD, abs=1e-5)
     assert other["group"]["vertical"] == pytest.approx(mine["group"]["vertical"] / INCH, abs=1e-4)
@@ -173,10 +174,15 @@ def test_csv_says_what_json_says(ask, asked):
         "sd_right (mm)",
         "time (s)",
         *(f"share of {name}" for name in causes(found[0])),
+        "notes",
     ]
+    noted = " ".join(codes(replied(ask, asked)))
+    assert {"hit-not-licence", "aim-not-safety"} <= set(noted.split())
     for line, one in zip(lines[1:], found, strict=True):
         figures = [value for name, value in one.items() if name != "causes"]
-        assert [float(cell) for cell in line] == [*figures, *(c["share"] for c in one["causes"])]
+        shares = [cause["share"] for cause in one["causes"]]
+        assert [float(cell) for cell in line[:-1]] == [*figures, *shares]
+        assert line[-1] == noted
 
 
 def test_csv_of_a_face_in_other_units(ask, asked):
@@ -204,10 +210,12 @@ def test_csv_of_a_face_in_other_units(ask, asked):
 @pytest.mark.parametrize("distances", [["10 m", "30 m"], ["30 m", "10 m"], ["10 m"]])
 def test_csv_has_empty_cells_where_nothing_is_known(ask, plain, distances):
     heads, *lines = table(ask, plain, **(UNKNOWN | {"distances": distances}))
-    assert heads[-3:] == ["share of group", "share of roll", "share of range"]
+    assert heads[-4:] == ["share of group", "share of roll", "share of range", "notes"]
     assert {len(line) for line in lines} == {len(heads)}
     unknown = lines[distances.index("10 m")]
-    assert [cell for cell in unknown if cell] == [unknown[0], unknown[heads.index("time (s)")]]
+    told = [unknown[0], unknown[heads.index("time (s)")], unknown[-1]]
+    assert [cell for cell in unknown if cell] == told
+    assert "hit-row-unknown" in unknown[-1].split()
 
 
 def test_query_answers_as_post(ask, asked):

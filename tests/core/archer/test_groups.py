@@ -107,6 +107,24 @@ def test_group_of_a_diameter():
     assert group.angular_vertical == pytest.approx(group.vertical / 50.0)
 
 
+def test_group_of_impacts():
+    """Of 1, 2, 4 and 9 the squares about the mean 4 sum to 9 + 4 + 0 + 25 = 38, over n - 1."""
+    up, right = np.array([1.0, 2.0, 4.0, 9.0]) * 0.01, np.array([3.0, -3.0, 3.0, -3.0]) * 0.01
+    group = Group.of_impacts(40.0, up, right)
+    assert group.vertical == pytest.approx(0.01 * math.sqrt(38.0 / 3.0))
+    assert group.sideways == pytest.approx(0.01 * math.sqrt(36.0 / 3.0))
+    assert (group.distance, group.arrows, group.from_spread) == (40.0, 4, False)
+    moved = Group.of_impacts(40.0, up + 0.3, right - 0.2)
+    assert moved.vertical == pytest.approx(group.vertical)
+    assert moved.sideways == pytest.approx(group.sideways)
+
+
+@pytest.mark.parametrize(("up", "right"), [([0.1], [0.2]), ([], []), ([0.1, 0.2], [0.1])])
+def test_impacts_that_make_no_group(up, right):
+    with pytest.raises(ValueError, match="group"):
+        Group.of_impacts(40.0, up, right)
+
+
 def test_angles_of_a_group():
     group = Group(distance=50.0, vertical=0.035, sideways=0.028)
     assert group.angular_vertical == pytest.approx(0.0007)

@@ -12,7 +12,7 @@ from arrowloft.core.chances.aim_errors import AimErrors, Movement
 from arrowloft.core.chances.edgeworth import normal_share
 from arrowloft.core.chances.effects import effects
 from arrowloft.core.chances.hit_probability import (
-    CONFIDENCE,
+    BEGINS,
     GROUP,
     Aiming,
     Archer,
@@ -155,6 +155,35 @@ def test_what_it_holds_is_known_where_a_guess_has_no_mark() -> None:
     )
 
 
+def test_a_group_was_shot_at_a_target_that_stood_still() -> None:
+    """What a moving one adds to uneven speed is not in it: the speed's own part is taken out."""
+    moves, there = Movement(right=4.0, scatter=3.0, delay=0.1), np.array([30.0])
+    archer = Archer(group=group(), within=("speed",))
+    found = chances(AimErrors(speed=1.0, movement=moves), archer=archer, distances=there)
+    of_group = found.share[0] * (found.sd_up**2 + found.sd_right**2)
+    held = effects(plain_shot(), there, AimErrors(speed=1.0)).forms.variances().sum(axis=0)
+    assert of_group == pytest.approx(2.0 * 0.04**2 - held[0], rel=1e-9)
+
+
+def test_what_two_errors_do_together_is_in_no_group_that_held_one() -> None:
+    """A rolled bow carries a wrong guess to the side; the group was shot without a guess."""
+    archer, there = Archer(group=group(), within=("roll",)), np.array([30.0])
+    found = chances(AimErrors(roll=0.05, range=6.0), archer=archer, distances=there)
+    of_group = found.share[0] * (found.sd_up**2 + found.sd_right**2)
+    held = effects(plain_shot(), there, AimErrors(roll=0.05)).forms.variances().sum(axis=0)
+    assert of_group == pytest.approx(2.0 * 0.04**2 - held[0], rel=1e-7)
+
+
+@pytest.mark.parametrize("name", ["wind_along", "wind_across"])
+def test_wind_may_be_in_the_group(name) -> None:
+    """There the scatter is the group's; farther on its part outgrows the rest."""
+    archer = Archer(group=group(), within=(name,))
+    found = chances(AimErrors(**{name: 1.5}), archer=archer, distances=np.array([30.0, 60.0]))
+    wide = {"wind_along": found.sd_up, "wind_across": found.sd_right}[name]
+    assert wide[0] == pytest.approx(0.04, rel=1e-9)
+    assert wide[1] > 0.08 + {"wind_along": 1e-7, "wind_across": 1e-3}[name]
+
+
 # Properties.
 
 
@@ -165,7 +194,7 @@ def test_a_smaller_group_never_hits_less(deviation, factor, curved) -> None:
     zone = Zone(half_height=0.08, half_width=0.12, round=curved)
     errors = AimErrors(wind_across=1.0)
     small, large = (
-        chance(aiming(errors, of=group(vertical=one, sideways=one)), zone, DISTANCES)
+        chance(aiming(errors, of=group(vertical=one, sideways=one)), zone, DISTANCES)[0]
         for one in (deviation, factor * deviation)
     )
     assert (small >= large - 1e-9).all()
@@ -215,9 +244,13 @@ def test_wind_that_is_not_allowed_for_drifts() -> None:
 
 
 def test_one_pass_says_the_same_as_the_chance_alone() -> None:
+    of = group(arrows=7)
     for target in (CIRCLE, FACE):
-        found = chances(ALL, target)
-        assert chance(aiming(ALL), target, DISTANCES) == pytest.approx(found.probability, abs=1e-14)
+        found = chances(ALL, target, of=of)
+        probability, low = chance(aiming(ALL, of=of), target, DISTANCES)
+        assert probability == pytest.approx(found.probability, abs=1e-14)
+        assert low == pytest.approx(found.low, abs=1e-14)
+    assert np.isnan(chance(aiming(ALL), CIRCLE, DISTANCES)[1]).all()
 
 
 def test_rows_stand_for_themselves() -> None:
@@ -233,7 +266,8 @@ def test_unknown_rows_are_nan() -> None:
     for name in ("probability", "error", "score", "score_error", "inner", "up", "sd_right"):
         assert np.isnan(getattr(found, name)).tolist() == [True, False]
     assert np.isnan(found.share[:, 0]).all() and np.isfinite(found.share[:, 1]).all()
-    assert np.isnan(chance(aiming(AimErrors(range=3.0)), FACE, np.array([5.0, 40.0])))[0]
+    alone = chance(aiming(AimErrors(range=3.0), of=group(arrows=9)), FACE, found.distance)
+    assert np.isnan(alone).tolist() == [[True, False], [True, False]]
 
 
 def test_effects_of_fourth_order_are_in_the_error() -> None:
@@ -245,6 +279,14 @@ def test_effects_of_fourth_order_are_in_the_error() -> None:
     added = 2.0 * line**4 * fourth / found.sd_up**5
     assert added[0] > 1e-3
     assert found.error[0] >= min(added[0], 1.0)
+
+
+def test_a_target_that_begins_to_move_is_in_the_error() -> None:
+    """Where the delay ends as arrows arrive, and nowhere else."""
+    moves = Movement(scatter=0.01, delay=float(chances().time[1]))
+    found = chances(AimErrors(speed=1.0, movement=moves))
+    assert (found.error > BEGINS).tolist() == [False, True, False, False]
+    assert found.error[1] < BEGINS + 1e-3
 
 
 # Shares and gains.
@@ -293,40 +335,6 @@ def test_a_gain_is_what_a_second_run_without_it_finds() -> None:
         fewer = AimErrors(**{**vars(ALL), **changes})
         gain = chances(fewer).probability - found.probability
         assert found.gain[found.causes.index(cause)] == pytest.approx(gain, abs=2e-4)
-
-
-# The interval of few arrows.
-
-
-@pytest.mark.parametrize("arrows", [2, 3, 12, 100])
-@pytest.mark.parametrize("errors", [NOTHING, ALL])
-def test_the_interval_holds_the_probability(arrows, errors) -> None:
-    found = chances(errors, of=group(arrows=arrows))
-    assert (found.low <= found.probability).all() and (found.probability <= found.high).all()
-    assert (found.low >= 0.0).all() and (found.high <= 1.0).all()
-    assert (found.high > found.low).all()
-
-
-def test_the_interval_of_a_group_alone() -> None:
-    """Rayleigh at the ends of the interval of s: s sqrt(k / x), x chi-squared quantiles."""
-    found = chances(of=group(arrows=8))
-    for tail, end in (
-        (0.5 * (1.0 - CONFIDENCE), found.low),
-        (0.5 * (1.0 + CONFIDENCE), found.high),
-    ):
-        deviation = 0.04 * DISTANCES / 30.0 * np.sqrt(7.0 / stats.chi2.ppf(tail, 7.0))
-        expected = -np.expm1(-0.5 * (0.1 / deviation) ** 2)
-        assert end == pytest.approx(expected, abs=1e-9)
-
-
-def test_more_arrows_say_more() -> None:
-    widths = [np.ptp([found.low, found.high], axis=0) for found in map(_of_arrows, (5, 10, 40))]
-    assert (widths[0] > widths[1]).all() and (widths[1] > widths[2]).all()
-    assert np.isnan(chances().low).all() and np.isnan(chances().high).all()
-
-
-def _of_arrows(arrows):
-    return chances(ALL, of=group(arrows=arrows))
 
 
 # Faces.

@@ -64,7 +64,7 @@ def test_farthest_without_drag_from_a_height(height) -> None:
     assert found.apex_distance == pytest.approx(57.0 * np.cos(found.elevation) * rising / G)
     assert found.descent_angle == pytest.approx(found.elevation - np.pi / 2, abs=3e-4)
     assert found.right == pytest.approx(0.0, abs=1e-9)
-    assert found.most == found.distance and 0.0 < found.error < 1e-5
+    assert found.upper == found.distance and 0.0 < found.error < 1e-5
     assert found.airspeed_range[1] == pytest.approx(root)
 
 
@@ -95,16 +95,16 @@ def test_the_farthest_over_a_ridge_just_clears_it() -> None:
     assert found.distance == pytest.approx(fall(57.0, over, EYE)[1], abs=0.05)
 
 
-def test_the_most_is_that_of_a_faster_arrow_with_less_drag() -> None:
+def test_the_upper_carry_is_that_of_a_faster_arrow_with_less_drag() -> None:
     """Half of the drag area uncertain leaves none at two standard uncertainties."""
     found = farthest_carry(recurve(), FLAT, speed_uncertainty=1.5, drag_uncertainty=0.5)
     speed = 60.0
     expected = speed * np.sqrt(speed**2 + 2.0 * G * EYE) / G
-    assert found.most == pytest.approx(expected, abs=1e-4)
+    assert found.upper == pytest.approx(expected, abs=1e-4)
     assert found.distance == pytest.approx(farthest_carry(recurve(), FLAT).distance)
     less = farthest_carry(recurve(), FLAT, drag_uncertainty=0.1)
     thin = recurve(drag=coefficient(1.6))
-    assert less.most == pytest.approx(farthest_carry(thin, FLAT).distance)
+    assert less.upper == pytest.approx(farthest_carry(thin, FLAT).distance)
 
 
 def test_no_slope_of_the_line_of_sight_moves_a_carry() -> None:
@@ -401,3 +401,33 @@ def test_close_to_the_reach_nothing_counts_as_stopped() -> None:
     target = marked(shot, farthest - 0.05, half_width=0.65, half_height=1.0)
     assert module._window(shot, target) is None
     assert group_area(shot, target, FLAT, 0.002, 0.002, 0.9) is not None
+
+
+# --- few arrows ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("degrees", [2.0, 5.0, 17.0])
+def test_the_ellipse_holds_its_share_of_arrows_to_come(degrees) -> None:
+    """The deviation itself drawn from its chi-squared distribution, an arrow from it (simulated).
+
+    And Student's closed form on two axes: (1 + k^2 / n)^(-n / 2) of them lie outside.
+    """
+    rng, share = np.random.default_rng(4), 0.9
+    k = module._ellipse_of(share, degrees)
+    assert (1.0 + k**2 / degrees) ** (-degrees / 2.0) == pytest.approx(1.0 - share)
+    found = np.sqrt(rng.chisquare(degrees, 200_000) / degrees)
+    arrows = np.hypot(*rng.standard_normal((2, 200_000)))
+    assert np.mean(arrows <= k * found) == pytest.approx(share, abs=3e-3)
+    known = module._ellipse_of(share, None)
+    assert known == pytest.approx(np.sqrt(-2.0 * np.log(0.1))) and known < k
+    assert module._ellipse_of(share, 1e7) == pytest.approx(known, rel=1e-5)
+
+
+def test_a_group_of_few_arrows_takes_more_ground() -> None:
+    shot = recurve()
+    target = marked(shot, 50.0, **OPEN)
+    sizes = [
+        group_area(shot, target, FLAT, *GROUP, 0.99, degrees=degrees, farthest=0.7).size
+        for degrees in (None, 20.0, 4.0)
+    ]
+    assert sizes == sorted(sizes) and sizes[2] > 2.0 * sizes[0]

@@ -3,7 +3,16 @@
 import numpy as np
 import pytest
 
-from arrowloft.core.overshoot.outline import Window, beyond, box, ellipse, signed_size
+from arrowloft.core.overshoot.outline import (
+    ROW,
+    Window,
+    beyond,
+    box,
+    ellipse,
+    enough_columns,
+    hull,
+    signed_size,
+)
 
 SQUARE = np.array([0.0, 2.0, 2.0, 0.0]), np.array([0.0, 0.0, 3.0, 3.0])  # distance, right
 
@@ -134,3 +143,32 @@ def test_a_slanting_edge_is_cut_where_it_crosses() -> None:
     distance, right = beyond(*triangle, 1.0)
     assert signed_size(distance, right) == pytest.approx(1.0)
     assert sorted(right[distance == 1.0]) == pytest.approx([1.0, 3.0])
+
+
+def test_a_filled_patch_leaves_no_wide_gap_and_nothing_stopped() -> None:
+    window = Window(left=-0.1, right=0.05, top=0.08)
+    for patch in (box(0.3, 0.2, window, 0.1, enough_columns(0.3)), ellipse(0.3, 0.2, window)):
+        bearing, up, apart = patch.filled()
+        assert 0.0 < apart <= ROW
+        assert not ((bearing > -0.0999) & (bearing < 0.0499) & (up < 0.0799)).any()
+        # Every direction of the patch has one of them as near as that.
+        outline = np.column_stack(patch.outline())
+        tried = np.column_stack((bearing, up))
+        assert np.hypot(*(outline[:, None] - tried).transpose(2, 0, 1)).min(axis=1).max() < apart
+    stopped = Window(left=-1.0, right=1.0, top=1.0)
+    assert box(0.3, 0.2, stopped).filled()[0].size == 0
+    tall = Window(left=-0.2, right=0.2, top=1.0)
+    bearing, _, apart = box(0.3, 0.2, tall, 0.1, 13).filled()
+    assert (np.abs(bearing) >= 0.2 - 1e-12).all() and apart < 0.1
+
+
+def test_a_hull_has_room_around_every_place() -> None:
+    """Of a unit square with a place inside: it, four strips, and an octagon."""
+    places = np.array([0.0, 1.0, 1.0, 0.0, 0.5]), np.array([0.0, 0.0, 1.0, 1.0, 0.4])
+    room = 0.1
+    distance, right = hull(*places, room)
+    size = abs(signed_size(distance, right))
+    reach = room / np.cos(np.pi / 8)  # of the octagon about a circle
+    assert size == pytest.approx(1.0 + 4.0 * reach + 2.0 * np.sqrt(2.0) * reach**2)
+    alone, _ = hull(np.zeros(1), np.zeros(1), room)  # a single place is no fault
+    assert alone.max() == pytest.approx(reach)

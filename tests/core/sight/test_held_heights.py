@@ -8,7 +8,7 @@ from arrowloft.core.flight.aim import aim
 from arrowloft.core.flight.impacts import impacts
 from arrowloft.core.flight.reach import Unsolved
 from arrowloft.core.setup.flow import cross_section
-from arrowloft.core.sight.held_heights import HeldHeights
+from arrowloft.core.sight.held_heights import LEFT_OUT, WORST, Fit, HeldHeights, loosed
 
 ANGLES = (0.01, 0.07)
 WAYS = np.linspace(4.0, 70.0, 41)
@@ -65,6 +65,21 @@ def test_bounds_keep_within_a_height_and_inside_the_table():
         assert met[~cut] == pytest.approx(height, abs=1e-8)
         assert cut.any() and not cut.all()
         assert (np.abs(met[cut]) <= 0.2 + 1e-8).all()
+
+
+def test_of_ever_finer_series_the_first_good_one_is_taken_or_else_the_last():
+    met = loosed(shot_of(steady), np.array([0.02, 0.03]), np.array([20.0, 60.0]))
+
+    def taken(*missed):
+        return Fit.good(Fit(series=np.zeros(1), missed=one, flown=met) for one in missed)
+
+    good, fair = 0.5 * LEFT_OUT, 0.5 * WORST
+    assert taken(2.0 * WORST, fair, good, 0.1 * good).missed == good
+    assert taken(2.0 * WORST, fair).missed == fair
+    assert taken(fair).error == fair + met.error.max() > fair
+    for coarse in (2.0 * WORST, np.nan):
+        with pytest.raises(Unsolved):
+            taken(fair, coarse)
 
 
 def test_where_a_higher_angle_brings_it_lower_there_is_no_inverse():

@@ -11,7 +11,8 @@ from arrowloft.core.flight.aim import TooNear, aim
 from arrowloft.core.flight.impacts import impacts
 from arrowloft.core.flight.reach import BeyondReach, reach
 from arrowloft.core.setup.flow import cross_section
-from arrowloft.core.sight.pin_plan import CloseToReach, best_pins, equal_steps
+from arrowloft.core.sight.held_heights import HeldHeights
+from arrowloft.core.sight.pin_plan import CloseToReach, best_pins, equal_steps, served
 
 SPEED, GRAVITY = 60.0, 9.80665
 EVEN = 3e-5
@@ -90,6 +91,18 @@ def test_equal_steps_err_as_the_parabola_says():
         worst = plan.equal_service.worst_pin
         there = plan.equal_service.at[worst]
         assert abs(parabola(there, mark_of(marks[worst]))) == pytest.approx(expected, rel=1e-4)
+
+
+def test_the_worst_lies_at_the_top_of_an_arc_wherever_that_is():
+    """(v sin a)^2 / 2g high, at v^2 sin(2 a) / 2g (closed forms)."""
+    shot, angles = from_the_eye(), mark_of(np.array([36.1, 37.0, 38.3]))
+    heights = HeldHeights.flown(shot, (10.0, 39.0), (angles[0] - 1e-3, angles[-1] + 1e-3))
+    for angle in angles:
+        found = served(heights, np.array([angle]))
+        top = SPEED**2 * np.sin(2.0 * angle) / (2.0 * GRAVITY)
+        assert found.at[0] == pytest.approx(top, abs=1e-4)
+        high = (SPEED * np.sin(angle)) ** 2 / (2.0 * GRAVITY)
+        assert found.worst[0] == pytest.approx(high, abs=1e-8)
 
 
 # --- at the optimum ---------------------------------------------------------------------------
@@ -223,7 +236,7 @@ def test_refusals():
     limit = float(reach(shot).distance[0])
     with pytest.raises(TooNear) as near:
         best_pins(shot, 3, 1.0, 50.0)
-    assert near.value.nearest == pytest.approx(1.24)
+    assert near.value.nearest == pytest.approx(1.24) and near.value.lanes == (0,)
     with pytest.raises(BeyondReach) as beyond:
         best_pins(shot, 3, 10.0, limit + 1.0)
     assert beyond.value.farthest == pytest.approx(limit)
@@ -231,6 +244,18 @@ def test_refusals():
         best_pins(shot, 3, 10.0, 0.95 * limit)
     assert close.value.farthest == pytest.approx(0.9 * limit)
     assert best_pins(shot, 3, 10.0, 0.89 * limit).far == 0.89 * limit
+
+
+def test_marks_are_no_farther_off_than_said():
+    """A steep ramp of the drag on the way leaves the table of heights more than an aim."""
+
+    def steep(flow, arrow):
+        share = np.clip((flow.reynolds(arrow.shaft_diameter) - 2.4e4) / 1e2, 0.0, 1.0)
+        return (1.2 + 2.0 * share) * cross_section(arrow)
+
+    shot = shot_of(steep, kinks=(2.4e4, 2.41e4))
+    plan = best_pins(shot, 3, 9.0, 70.0)
+    assert np.abs(aim(shot, plan.mark).launch_angle - plan.launch_angle).max() <= plan.error < 1e-6
 
 
 def test_errors_and_airspeeds():

@@ -14,12 +14,12 @@ from arrowloft.core.flight.reach import BeyondReach, Unsolved, reach
 from arrowloft.core.setup.flow import cross_section
 from arrowloft.core.sight.pins import (
     FARTHEST,
-    NEAR_REACH,
     Paths,
     farthest_searched,
     nearest_searched,
     pin_spans,
 )
+from arrowloft.core.sight.sight_window import NEAR_REACH
 
 SPEED, GRAVITY = 60.0, 9.80665
 EDGE = 1e-4
@@ -147,6 +147,22 @@ def test_edges_hold_for_a_law_with_kinks():
         assert missed.max() <= found.position_error
 
 
+def test_single_flights_are_no_farther_off_a_path_than_said():
+    """Between the planes flown to, where a law with kinks leaves a series most."""
+
+    def ramp(flow, arrow):
+        share = np.clip((flow.reynolds(arrow.shaft_diameter) - 2.2e4) / 2e3, 0.0, 1.0)
+        return (1.2 + share) * cross_section(arrow)
+
+    shot = shot_of(ramp, kinks=(2.2e4, 2.4e4))
+    angle = aim(shot, np.array([60.0])).launch_angle
+    path = Paths.flown(shot, angle, 2.0, np.array([90.0]))
+    number = np.linspace(-1.0, 1.0, 401)
+    arrows = np.zeros(number.size, dtype=np.intp)
+    met = impacts(shot, angle, path.distance(arrows, number))
+    assert np.abs(path.points(arrows, number) - met.up).max() <= path.error < 1e-6
+
+
 @settings(max_examples=25, deadline=None)
 @given(
     pin=st.floats(2.0, 60.0),
@@ -205,6 +221,14 @@ def test_a_pin_that_was_not_searched_has_no_span_of_its_own():
 def test_a_pin_nearer_than_the_search_may_have_nothing():
     spans, own = one(shot_of(steady), 20.0, 0.2, 50.0, 60.0)
     assert (spans, own) == ([], None)
+
+
+@pytest.mark.parametrize(("near", "far"), [(20.0, 40.0), (5.0, 20.0)])
+def test_a_pin_at_an_end_of_the_search_is_in_it_though_units_round_apart(near, far):
+    for pin in (np.nextafter(20.0, 0.0), 20.0, np.nextafter(20.0, 90.0)):
+        own = one(shot_of(steady), pin, 0.2, near, far)[1]
+        assert own is not None and 20.0 in own
+    assert one(shot_of(steady), near - 0.01, 0.2, near, far)[1] is None
 
 
 def test_a_span_may_end_with_the_search():

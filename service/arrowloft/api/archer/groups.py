@@ -146,12 +146,7 @@ def group_of(asked: Mapping[str, Any]) -> core.Group:
     """The group of a request's `group` member, in SI."""
     if "impacts" in asked:
         up, right = ([impact[axis] for impact in asked["impacts"]] for axis in ("up", "right"))
-        return core.Group(
-            distance=asked["distance"],
-            vertical=float(np.std(up, ddof=1)),
-            sideways=float(np.std(right, ddof=1)),
-            arrows=len(up),
-        )
+        return core.Group.of_impacts(asked["distance"], up, right)
     if "diameter" in asked:
         return core.Group.of_diameter(asked["distance"], asked["diameter"], asked["arrows"])
     return core.Group(

@@ -32,6 +32,7 @@ from arrowloft.api.shared import request_schema
 from arrowloft.api.tables import columns
 from arrowloft.core.bow.arrow_check import (
     Arrivals,
+    Carried,
     MassCheck,
     arrivals,
     front_of_centre,
@@ -68,14 +69,13 @@ def resource(edge: Edge) -> Resource:
             fault = "Energy at distances needs the drag: choose a drag model."
             raise ValidationError({"drag": [fault]})
         setup = resolve(asked, edge.registry)
-        notes: list[Note] = []
-        own: dict[str, Any] = {
-            "mass": _mass(setup, asked, notes),
-            "balance": _balance(setup.arrow, asked.get("shaft_length"), setup.units, notes),
-            "at_launch": _at_launch(setup),
-        }
+        mass, notes = _mass(setup, asked)
+        balance, more = _balance(setup.arrow, asked.get("shaft_length"), setup.units)
+        notes += more
+        own: dict[str, Any] = {"mass": mass, "balance": balance, "at_launch": _at_launch(setup)}
         if "spine" in asked:
-            own["spine"] = _deflection(asked, setup.units, notes)
+            own["spine"], more = _deflection(asked, setup.units)
+            notes += more
         found = _arrivals(setup, asked, body) if "distances" in asked else None
         notes += arrival_notes(found)
         if found is not None:
@@ -99,18 +99,18 @@ def resource(edge: Edge) -> Resource:
     )
 
 
-def _mass(setup: Setup, asked: Mapping[str, Any], notes: list[Note]) -> dict[str, Any]:
-    """What MassCheckReply documents; an unknown draw weight is noted by the set-up itself."""
+def _mass(setup: Setup, asked: Mapping[str, Any]) -> tuple[dict[str, Any], list[Note]]:
+    """What MassCheckReply documents, and its notes; the set-up notes an unknown draw weight."""
     least = asked.get("least_mass_per_draw_weight", LEAST_MASS_PER_DRAW_WEIGHT)
     weight = _draw_weight(setup)
     check = None if weight is None else mass_check(float(setup.arrow.mass), weight, least)
-    notes += mass_notes(check, least)
     value = setup.units.value
-    return {
+    found = {
         "draw_weight": None if weight is None else value(weight, "force"),
         "least_per_draw_weight": value(least, "mass_per_force"),
         **_checked(check, setup.units),
     }
+    return found, mass_notes(check, least)
 
 
 def _checked(check: MassCheck | None, units: ReplyUnits) -> dict[str, Any]:
@@ -136,34 +136,34 @@ def _draw_weight(setup: Setup) -> float | None:
 
 
 def _balance(
-    arrow: Arrow, shaft: float | None, units: ReplyUnits, notes: list[Note]
-) -> dict[str, Any]:
-    """What ArrowBalanceReply documents."""
+    arrow: Arrow, shaft: float | None, units: ReplyUnits
+) -> tuple[dict[str, Any], list[Note]]:
+    """What ArrowBalanceReply documents, and its notes."""
     balance = arrow.balance_point
     foc = whole = ahead = None
     if balance is not None and shaft is not None:
         foc, ahead = float(front_of_centre(balance, shaft)), float(balance - 0.5 * shaft)
     if balance is not None and arrow.length is not None:
         whole = float(front_of_centre(balance, arrow.length))
-    notes += balance_notes(foc, whole, None if balance is None else float(balance))
-    return {
+    found = {
         "foc": None if foc is None else units.value(foc, "number"),
         "ahead_of_middle": None if ahead is None else units.value(ahead, "length"),
         "foc_whole_length": None if whole is None else units.value(whole, "number"),
     }
+    return found, balance_notes(foc, whole, None if balance is None else float(balance))
 
 
 def _at_launch(setup: Setup) -> dict[str, float]:
     """What LaunchEnergyReply documents."""
-    value, mass = setup.units.value, float(setup.arrow.mass)
-    speed, doubt = setup.speed, setup.speed_uncertainty
+    value, speed, doubt = setup.units.value, setup.speed, setup.speed_uncertainty
+    carried = Carried.of(float(setup.arrow.mass), speed, doubt)
     return {
         "speed": value(speed, "speed"),
         "speed_uncertainty": value(doubt, "speed"),
-        "energy": value(0.5 * mass * speed**2, "energy"),
-        "energy_uncertainty": value(mass * speed * doubt, "energy"),
-        "momentum": value(mass * speed, "momentum"),
-        "momentum_uncertainty": value(mass * doubt, "momentum"),
+        "energy": value(carried.energy, "energy"),
+        "energy_uncertainty": value(carried.energy_uncertainty, "energy"),
+        "momentum": value(carried.momentum, "momentum"),
+        "momentum_uncertainty": value(carried.momentum_uncertainty, "momentum"),
     }
 
 
@@ -177,18 +177,18 @@ def _arrivals(setup: Setup, asked: Mapping[str, Any], body: dict[str, Any]) -> A
         )
 
 
-def _deflection(asked: Mapping[str, Any], units: ReplyUnits, notes: list[Note]) -> dict[str, Any]:
-    """What DeflectionReply documents."""
+def _deflection(asked: Mapping[str, Any], units: ReplyUnits) -> tuple[dict[str, Any], list[Note]]:
+    """What DeflectionReply documents, and its notes."""
     stiff = rigidity_of(asked["spine"])
     length = asked.get("shaft_length", asked["arrow"].get("length"))
-    notes += deflection_notes(asked["spine"], stiff, length, units)
     long, short = _sag(stiff, LONG_SPAN), _sag(stiff, SHORT_SPAN)
-    return {
+    found = {
         "rigidity": units.value(stiff, "stiffness"),
         "deflection_28_inch": None if long is None else units.value(long, "length"),
         "deflection_26_inch": None if short is None else units.value(short, "length"),
         "pounds": None if short is None else units.value(float(pounds(stiff)), "number"),
     }
+    return found, deflection_notes(asked["spine"], stiff, length, units)
 
 
 def _sag(stiff: float, under: Standard) -> float | None:

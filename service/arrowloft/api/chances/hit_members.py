@@ -30,6 +30,10 @@ def _size(description: str, example: str, **options: Any) -> Quantity:
     return Quantity("length", description, example=example, low=0.005, high=_LARGEST, **options)
 
 
+IN_GROUP = ("speed", "roll", "wind_along", "wind_across")
+"""Errors that may have been at work when the group was shot."""
+
+
 class HitZone(Strict):
     """What an arrow should hit, centred on the aim point: a circle, an ellipse or a rectangle."""
 
@@ -248,11 +252,11 @@ def hit_members(most: int) -> dict[str, Member]:
             high=3.0,
         ),
         "in_group": Items(
-            Choice(("speed", "roll")),
+            Choice(IN_GROUP),
             "Errors that were at work when the group was shot: their part at its distance is taken "
             "out of it, and grows in its own way. Left out, speed; an empty list: none.",
             least=0,
-            most=2,
+            most=len(IN_GROUP),
         ),
         "errors": Part(ShotErrors(), "What else is off at a shot."),
         "wind_allowed_for": Flag(

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from arrowloft.api.archer.groups import group_notes
+from arrowloft.api.chances.hit_members import IN_GROUP
 from arrowloft.core.archer.groups import Group
 from arrowloft.core.chances.hit_probability import HitProbability
 from arrowloft.core.chances.sensible_distance import Sensible
@@ -59,7 +60,7 @@ def hit_notes(
 ) -> list[Note]:
     """The computation's own notes; the worst of them foremost."""
     notes = []
-    if "zone" in asked:
+    if "zone" in asked or "rings" in asked["face"]:
         notes.append(_NOT_A_LICENCE)
     if not found.known.all():
         notes.append(_UNKNOWN)
@@ -79,6 +80,7 @@ def hit_notes(
         )
     if asked.get("wind_allowed_for") is False and asked.get("wind", {}).get("speed"):
         notes.append(_WIND_IGNORED)
+    notes += _beside_group(asked)
     notes.append(_FIELD)
     if "mark" not in asked.get("errors", {}):
         notes.append(_MARKS_EXACT)
@@ -108,5 +110,19 @@ def _correction(group: Group) -> list[Note]:
             "group-unbiased",
             f"Standard deviations of {group.arrows} arrows are too small in the mean: they were "
             f"multiplied by {group.unbiased:.3f}.",
+        )
+    ]
+
+
+def _beside_group(asked: Mapping[str, Any]) -> list[Note]:
+    """A word where errors that any group holds are counted beside it, unsaid."""
+    beside = [name for name in IN_GROUP[1:] if asked.get("errors", {}).get(name)]
+    if "in_group" in asked or not beside:
+        return []
+    return [
+        Note(
+            "errors-beside-group",
+            f"Counted beside the group: {', '.join(beside)}. What was at work when the group was "
+            "shot widened it already: name it in `in_group`, so that it does not count twice.",
         )
     ]

@@ -1,7 +1,7 @@
 """POST /v1/hit-probability: how likely an arrow hits, and how far is sensible."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,7 @@ from arrowloft.api.distances import pointer
 from arrowloft.api.replies import CSV, JSON, ReplyUnits, significant
 from arrowloft.api.reply_schemas import reply_schema
 from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
-from arrowloft.api.setup import resolve
+from arrowloft.api.setup import Setup, resolve
 from arrowloft.api.shared import request_schema
 from arrowloft.core.chances.hit_probability import Aiming, Archer, HitProbability, hit_probability
 from arrowloft.core.chances.sensible_distance import Sensible, sensible_distance
@@ -37,29 +37,24 @@ def resource(edge: Edge) -> Resource:
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
         setup = resolve(asked, edge.registry)
+        aiming = _aiming(asked, setup)
         target = target_of(asked, float(setup.arrow.shaft_diameter))
-        group, offset = group_of(asked["group"]), asked.get("aimed_off", {})
-        aiming = Aiming(
-            shot=setup.shot(asked),
-            archer=Archer(
-                group=group,
-                growth=asked.get("growth", 1.0),
-                within=tuple(asked.get("in_group", ("speed",))),
-            ),
-            errors=errors_of(asked),
-            offset=(offset.get("up", 0.0), offset.get("right", 0.0)),
-            wind_allowed=asked.get("wind_allowed_for", True),
-        )
         distances = np.array(asked["distances"])
         with solving(setup.units, lambda lane: _pointer(body, lane, distances.size)):
             found = hit_probability(aiming, target, distances)
-        farthest = None
+        farthest, flown = None, [found]
         if "farthest" in asked:
             with solving(setup.units, lambda _: "/farthest/nearest"):
                 farthest = _farthest(aiming, target, asked["farthest"])
-        flown = setup.flown_notes(found.airspeed_range)
+                flown.append(_there(aiming, target, farthest))
+        group = aiming.archer.group
+        notes = [
+            *hit_notes(asked, group, found, farthest),
+            *setup.flown_notes(_airspeeds(flown)),
+        ]
         if form == CSV:
-            return _csv(found, setup.units)
+            told = setup.reply({}, notes)["notes"]  # those that every reply has as well
+            return _csv(found, [note["code"] for note in told], setup.units)
         own: dict[str, Any] = {"rows": _rows(found, setup.units)}
         if farthest is not None:
             wanted = asked["farthest"]["probability"]
@@ -67,17 +62,8 @@ def resource(edge: Edge) -> Resource:
         own["group"] = group_reply(group, setup.units) | {
             "few_arrows_factor": significant(group.unbiased)
         }
-        own["solution"] = {
-            **replies.solution(
-                setup.units,
-                found.airspeed_range,
-                angle=found.aimed_error,
-                position=found.position_error,
-            ),
-            "probability_error": significant(float(np.nanmax(found.error, initial=0.0)), 3),
-        }
-        notes = hit_notes(asked, group, found, farthest)
-        return replies.json_reply(setup.reply(own, [*notes, *flown]), forms=2)
+        own["solution"] = _solution(flown, setup.units)
+        return replies.json_reply(setup.reply(own, notes), forms=2)
 
     return Resource(
         path="/v1/hit-probability",
@@ -102,16 +88,58 @@ def _pointer(body: dict[str, Any], lane: int, distances: int) -> str:
     return pointer(body, lane) if lane < distances else "/group/distance"
 
 
+def _aiming(asked: Mapping[str, Any], setup: Setup) -> Aiming:
+    """What is loosed, by whom, with what errors."""
+    offset = asked.get("aimed_off", {})
+    return Aiming(
+        shot=setup.shot(asked),
+        archer=Archer(
+            group=group_of(asked["group"]),
+            growth=asked.get("growth", 1.0),
+            within=tuple(asked.get("in_group", ("speed",))),
+        ),
+        errors=errors_of(asked),
+        offset=(offset.get("up", 0.0), offset.get("right", 0.0)),
+        wind_allowed=asked.get("wind_allowed_for", True),
+    )
+
+
 def _farthest(aiming: Aiming, target: Zone | Face, asked: Mapping[str, float]) -> Sensible:
     near, far = asked.get("nearest", NEAREST), asked.get("up_to", UP_TO)
     return sensible_distance(aiming, target, asked["probability"], near, far)
 
 
+def _there(aiming: Aiming, target: Zone | Face, farthest: Sensible) -> HitProbability:
+    """The chances at the farthest distance: what is said of the flights holds for it too."""
+    end = farthest.ends_at if math.isnan(farthest.distance) else farthest.distance
+    return hit_probability(aiming, target, np.array([end]))
+
+
+def _airspeeds(flown: Sequence[HitProbability]) -> tuple[float, float]:
+    """Least and greatest airspeed of all flights, m/s."""
+    least, greatest = zip(*(found.airspeed_range for found in flown), strict=True)
+    return min(least), max(greatest)
+
+
+def _solution(flown: Sequence[HitProbability], units: ReplyUnits) -> dict[str, float]:
+    """What HitSolution documents."""
+    errors = [float(np.nanmax(found.error, initial=0.0)) for found in flown]
+    return {
+        **replies.solution(
+            units,
+            _airspeeds(flown),
+            angle=max(found.aimed_error for found in flown),
+            position=max(found.position_error for found in flown),
+        ),
+        "probability_error": significant(max(errors), 3),
+    }
+
+
 def _farthest_reply(found: Sensible, wanted: float, units: ReplyUnits) -> dict[str, Any]:
-    nowhere = math.isnan(found.distance)
     return {
         "probability": wanted,
-        "distance": None if nowhere else units.value(found.distance, "distance"),
+        "distance": _maybe(found.distance, "distance", units),
+        "surely": _maybe(found.surely, "distance", units),
         "looked_up_to": units.value(found.ends_at, "distance"),
         "beyond": found.whole,
     }
@@ -161,19 +189,23 @@ def _maybe(si: float, dimension: str, units: ReplyUnits) -> float | None:
     return None if math.isnan(si) else units.value(si, dimension)
 
 
-def _csv(found: HitProbability, units: ReplyUnits) -> Response:
-    """One line a distance; the shares of the causes in the last columns, empty where not known."""
+def _csv(found: HitProbability, codes: Sequence[str], units: ReplyUnits) -> Response:
+    """One line a distance; then the shares of the causes, empty where not known, and the notes.
+
+    codes: of the notes, which a table must not lose: every line has them in its last column.
+    """
     rows = _rows(found, units)
+    dimensions = {name: dimension for name, _, dimension in _FIGURES}
+    dimensions |= {"distance": "distance", "time": "time"}
     heads = []
-    for name in rows[0]:
-        dimension = {"distance": "distance", "time": "time"}.get(name) or next(
-            (kind for figure, _, kind in _FIGURES if figure == name), "number"
-        )
-        unit = units.chosen.get(dimension)
+    for name in list(rows[0])[:-1]:
+        unit = units.chosen.get(dimensions[name])
         heads.append(f"{name} ({unit})" if unit else name)
     nothing = [None] * len(found.causes)
+    told = " ".join(codes)
     lines = [
-        [*list(row.values())[:-1], *([cause["share"] for cause in row["causes"]] or nothing)]
+        [*list(row.values())[:-1], *([cause["share"] for cause in row["causes"]] or nothing), told]
         for row in rows
     ]
-    return replies.csv_reply([*heads[:-1], *(f"share of {name}" for name in found.causes)], lines)
+    shares = [f"share of {name}" for name in found.causes]
+    return replies.csv_reply([*heads, *shares, "notes"], lines)

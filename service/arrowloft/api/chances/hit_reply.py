@@ -77,6 +77,13 @@ class SensibleReply(Strict):
             "known. Null where it is so at the nearest already.",
         )
     )
+    surely = nullable(
+        quantity(
+            "distance",
+            "The same for the low end of the probability's interval, as the group rests on so many "
+            "arrows; null where the nearest has it not, or their number is not known.",
+        )
+    )
     looked_up_to = quantity("distance", "Farthest distance that was looked at.")
     beyond = flag("Whether it holds all the way there, and perhaps farther.")
 

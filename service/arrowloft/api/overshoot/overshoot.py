@@ -8,7 +8,7 @@ from flask import Response, request
 from marshmallow import ValidationError
 
 from arrowloft.api import reading, replies
-from arrowloft.api.archer.groups import group_notes, group_of
+from arrowloft.api.archer.groups import group_of
 from arrowloft.api.blame import solving
 from arrowloft.api.overshoot import overshoot_notes
 from arrowloft.api.overshoot.overshoot_members import (
@@ -119,6 +119,7 @@ def _areas(
             group.angular_vertical,
             group.angular_sideways,
             asked.get("share", SHARE),
+            degrees=group.degrees,
             farthest=farthest,
         )
     high, aside = gross.get("high", GROSS_HIGH), gross.get("aside", GROSS_ASIDE)
@@ -168,18 +169,23 @@ def _found(asked: Mapping[str, Any], setup: Setup) -> Overshoot:
 def _notes(found: Overshoot) -> list[Any]:
     asked, units, areas = found.asked, found.setup.units, found.areas
     foremost, *others = overshoot_notes.CAUTIONS
-    notes = [foremost, *overshoot_notes.beyond(found.quoted, areas, units), *others]
+    reaches = overshoot_notes.reached(found.kinds, found.ways, areas)
+    notes = [foremost, *overshoot_notes.beyond(found.quoted, reaches, units), *others]
     notes += overshoot_notes.assumed(asked, units)
+    if "butt" in asked:
+        lower = found.mark_height - found.target.half_height * np.cos(found.target.slope)
+        notes += overshoot_notes.butt_gap(lower, units)
     notes += overshoot_notes.stopped(asked, areas["group"], areas["gross"])
     notes += overshoot_notes.unfollowed(bool(np.isnan(found.landed.distance).any()))
+    notes += overshoot_notes.doubt(found.farthest, units)
     if "group" in asked:
-        notes += group_notes(group_of(asked["group"]))
+        notes += overshoot_notes.group_rests_on(group_of(asked["group"]))
     return notes + list(found.setup.flown_notes(found.airspeeds))
 
 
 def _scene(found: Overshoot) -> Scene:
     """What the picture shows; arrows that could not be followed are not in it."""
-    mark, carry = found.target.elevation, found.farthest
+    mark, carry, (high, aside) = found.target.elevation, found.farthest, found.gross
     loosed = [
         Loose(kind=kind, elevation=float(elevation), high=float(elevation - mark), time=float(time))
         for kind, elevation, time in zip(
@@ -204,8 +210,13 @@ def _scene(found: Overshoot) -> Scene:
         group=found.areas["group"],
         gross=found.areas["gross"],
         quoted=found.quoted,
+        gross_high=high,
+        gross_aside=aside,
         wind_speed=cast(float, found.shot.wind_speed),
         wind_from=cast(float, found.shot.wind_from),
+        arrow_mass=float(found.setup.arrow.mass),
+        launch_speed=found.setup.speed,
+        cautions=overshoot_notes.pictured([*_notes(found), *found.setup.notes]),
     )
 
 

@@ -13,6 +13,7 @@ from arrowloft.api.reply_schemas import (
     flag,
     many,
     nullable,
+    number,
     part,
     quantity,
     reply_schema,
@@ -32,7 +33,7 @@ _STEEPEST = math.radians(85)
 
 
 class Butt(Strict):
-    """What stops arrows: an upright rectangle about the aim point, down to the ground."""
+    """What stops arrows: a rectangle about the aim point, taken to reach down to the ground."""
 
     width = Quantity(
         "length", "From side to side.", example="1.3 m", low=0.05, high=50.0, required=True
@@ -130,7 +131,7 @@ def members() -> dict[str, Member]:
                 "angle",
                 "A wrong release above the mark.",
                 example="10 deg",
-                low=0.0,
+                low=math.radians(0.1),
                 high=_STEEPEST,
             ),
             "Angles above the mark at which arrows are loosed by mistake; left out, 5, 10 and "
@@ -194,13 +195,17 @@ class OvershootRelease(_ReleaseFigures):  # type: ignore[misc, valid-type]
 
 
 class FarthestReply(Strict):
-    """The farthest that this arrow can carry from this bow, whatever its elevation."""
+    """The farthest that this arrow can carry from this bow, loosed straight ahead."""
 
-    distance = quantity("distance", "Level way from the archer to where its tip lands.")
-    most = quantity(
+    distance = quantity(
+        "distance",
+        "Level way from the archer to where its tip lands, loosed straight ahead. In wind or over "
+        "uneven ground an arrow loosed aside may carry farther.",
+    )
+    upper = quantity(
         "distance",
         "The same with the launch speed two standard uncertainties higher and the drag area two "
-        "smaller, by what the models say of themselves.",
+        "smaller, by what the models say of themselves. No bound: it holds their doubt only.",
     )
     elevation = quantity("angle", "Arrow's line above level.")
     high = quantity("angle", "The same above that of the mark.")
@@ -219,17 +224,43 @@ class OvershootTarget(Strict):
     height = quantity("distance", "Of the aim point above the ground there.")
     launch_angle = quantity("angle", "Arrow's line above the line of sight.")
     elevation = quantity("angle", "Arrow's line above level.")
-    apex_height = quantity("length", "Highest point of the path above the line of sight.")
-    apex_distance = quantity("distance", "Way to that point, along the line of sight.")
     time = quantity("time", "Launch to arrival of the tip.")
+
+
+class GrossTaken(Strict):
+    """Gross errors as taken."""
+
+    high = quantity("angle", "Up to how much above the mark.")
+    aside = quantity("angle", "Up to how much to either side.")
+
+
+class ButtTaken(Strict):
+    """What stops arrows, as taken."""
+
+    width = quantity("length", "From side to side.")
+    height = quantity("length", "From its lower to its upper edge.")
+
+
+class OvershootTaken(Strict):
+    """What was given, or assumed where it was left out."""
+
+    eye_height = quantity("length", "Eye above the ground where the archer stands.")
+    gross = part(GrossTaken(), "The gross errors.")
+    share = number(
+        "Share of the group's arrows that its area is for; with a group only.", required=False
+    )
+    butt = nullable(part(ButtTaken(), "What stops arrows; null where nothing does."))
 
 
 class OvershootArea(Strict):
     """Ground behind the target on which arrows land that miss it."""
 
     kind = text(
-        "group: arrows of the group, by their share; gross: gross errors, from the target's line "
-        "on: loosed too high, too low or aside.",
+        "group: the share asked for of arrows to come, wider the fewer arrows the group rests on; "
+        "gross: gross errors, from "
+        "the target's line on: loosed too high, too low or aside. Where arrows loosed higher land "
+        "nearer again, in wind, over uneven ground or with the mark so high, an area that reaches "
+        "so high is the convex hull of landings: too large rather than too small.",
         enum=["group", "gross"],
     )
     size = quantity("ground_area", "Of the ground, seen from above.")
@@ -257,6 +288,10 @@ class GuidanceRow(Strict):
     distance = quantity("distance", "From the shooting line, for this target.")
     group_inside = nullable(flag(_INSIDE.format("the group")))
     gross_inside = nullable(flag(_INSIDE.format("gross errors")))
+    releases_inside = flag(
+        "Whether every arrow of `releases` lands before it: as aimed, the wrong releases, and the "
+        "draw. One that could not be followed is taken to land as far as the farthest carry."
+    )
     farthest_beyond = quantity(
         "distance", "How far beyond it the farthest carry lands; negative where it lands before."
     )
@@ -274,7 +309,9 @@ def reply() -> Schema:
     return reply_schema(
         "OvershootReply",
         {
-            "farthest": part(FarthestReply(), "The farthest that an arrow can carry."),
+            "farthest": part(
+                FarthestReply(), "The farthest that an arrow loosed straight ahead can carry."
+            ),
             "target": part(OvershootTarget(), "The target, and the arrow aimed at it."),
             "releases": many(
                 OvershootRelease(),
@@ -289,6 +326,7 @@ def reply() -> Schema:
                 GuidanceRow(), "Quoted overshoot distances, held against these figures."
             ),
             "group": part(GroupReply(), "The group, as taken.", required=False),
+            "taken": part(OvershootTaken(), "What was given, or assumed where it was left out."),
             "solution": part(SolutionReply(), "How the flights were solved."),
         },
     )

@@ -9,9 +9,17 @@ import numpy as np
 
 from arrowloft.api import replies
 from arrowloft.api.archer.groups import group_of, group_reply
-from arrowloft.api.overshoot.overshoot_members import EYE_HEIGHT, OUTLINE, RELEASE_ROWS
+from arrowloft.api.overshoot.overshoot_members import (
+    EYE_HEIGHT,
+    GROSS_ASIDE,
+    GROSS_HIGH,
+    OUTLINE,
+    RELEASE_ROWS,
+    SHARE,
+)
 from arrowloft.api.setup import Setup
 from arrowloft.api.tables import columns
+from arrowloft.core.arrays import Array
 from arrowloft.core.flight.aimed import Aimed
 from arrowloft.core.overshoot.carry import Area, Carry, Target
 from arrowloft.core.overshoot.guidance import SOURCE, STANDING, Quoted, least_elevations
@@ -43,6 +51,24 @@ class Overshoot:
         return eye_height_of(self.asked)
 
     @property
+    def mark_height(self) -> float:
+        """Of the aim point over the ground below it, m."""
+        ground = float(self.terrain.height(np.array([self.target.distance]))[0])
+        return float(self.target.slant * np.sin(self.target.slope)) - ground
+
+    @property
+    def gross(self) -> tuple[float, float]:
+        """How high and how far aside gross errors go, rad, as asked or as assumed."""
+        asked = self.asked.get("gross", {})
+        return asked.get("high", GROSS_HIGH), asked.get("aside", GROSS_ASIDE)
+
+    @property
+    def ways(self) -> Array:
+        """Where each row lands, m; as far as the farthest carry where it was not followed."""
+        landed: Array = np.where(self.landed.followed, self.landed.distance, self.farthest.distance)
+        return landed
+
+    @property
     def airspeeds(self) -> tuple[float, float]:
         """Least and greatest airspeed flown, m/s."""
         slow = [*self.landed.least_airspeed, self.farthest.airspeed_range[0]]
@@ -57,21 +83,18 @@ def eye_height_of(asked: Mapping[str, Any]) -> float:
 
 def _target_reply(found: Overshoot) -> dict[str, float]:
     aimed, target, value = found.aimed, found.target, found.setup.units.value
-    ground = float(found.terrain.height(np.array([target.distance]))[0])
     return {
         "distance": value(target.distance, "distance"),
-        "height": value(target.slant * np.sin(target.slope) - ground, "distance"),
+        "height": value(found.mark_height, "distance"),
         "launch_angle": value(aimed.launch_angle[0], "angle"),
         "elevation": value(target.elevation, "angle"),
-        "apex_height": value(aimed.apex_height[0], "length"),
-        "apex_distance": value(aimed.apex_distance[0], "distance"),
         "time": value(aimed.time[0], "time"),
     }
 
 
 _OF_CARRY = (
     ("distance", "distance"),
-    ("most", "distance"),
+    ("upper", "distance"),
     ("elevation", "angle"),
     ("right", "distance"),
     ("time", "time"),
@@ -132,11 +155,29 @@ def _guidance_rows(found: Overshoot) -> list[dict[str, Any]]:
                 f"{kind}_inside": None if area is None else bool(area.farthest <= way)
                 for kind, area in found.areas.items()
             },
+            "releases_inside": bool((found.ways <= way).all()),
             "farthest_beyond": value(found.farthest.distance - way, "distance"),
             "least_high": None if np.isnan(elevation) else value(elevation - mark, "angle"),
         }
         for (one, way), elevation in zip(found.quoted, least, strict=True)
     ]
+
+
+def _taken(found: Overshoot) -> dict[str, Any]:
+    value, target, (high, aside) = found.setup.units.value, found.target, found.gross
+    own: dict[str, Any] = {
+        "eye_height": value(found.eye_height, "length"),
+        "gross": {"high": value(high, "angle"), "aside": value(aside, "angle")},
+        "butt": None,
+    }
+    if "butt" in found.asked:
+        own["butt"] = {
+            "width": value(2.0 * target.half_width, "length"),
+            "height": value(2.0 * target.half_height, "length"),
+        }
+    if "group" in found.asked:
+        own["share"] = value(found.asked.get("share", SHARE), "number")
+    return own
 
 
 def own_members(found: Overshoot) -> dict[str, Any]:
@@ -147,6 +188,7 @@ def own_members(found: Overshoot) -> dict[str, Any]:
         "releases": _release_rows(found),
         "areas": _area_rows(found),
         "guidance": _guidance_rows(found),
+        "taken": _taken(found),
     }
     if "group" in found.asked:
         own["group"] = group_reply(group_of(found.asked["group"]), found.setup.units)

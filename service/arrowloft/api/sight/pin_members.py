@@ -18,7 +18,8 @@ from arrowloft.api.reply_schemas import (
 from arrowloft.api.schemas import Member, Strict, strict
 from arrowloft.api.shared import MOST_PINS, distance
 from arrowloft.api.spans import span_part, spans_part
-from arrowloft.core.sight.pins import FARTHEST, NEAR_REACH
+from arrowloft.core.sight.pins import FARTHEST
+from arrowloft.core.sight.sight_window import NEAR_REACH
 
 SHORTEST = 1.0
 """Shortest span of distances, m, that is looked at."""

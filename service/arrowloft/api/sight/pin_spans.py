@@ -1,7 +1,7 @@
 """POST /v1/pin-spans: one fixed pin for many distances, and where to place a few pins."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,7 @@ from marshmallow import ValidationError
 
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
+from arrowloft.api.replies import ReplyUnits
 from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.setup import Setup, resolve
 from arrowloft.api.shared import request_schema
@@ -21,7 +22,7 @@ from arrowloft.core.flight.motion import sideways
 from arrowloft.core.flight.reach import require_reached
 from arrowloft.core.setup.shot import Shot
 from arrowloft.core.sight.pin_plan import CloseToReach, PinPlan, Service, best_pins
-from arrowloft.core.sight.pins import PinSpans, farthest_searched, nearest_searched, pin_spans
+from arrowloft.core.sight.pins import PinSpans, pin_spans, searched
 from arrowloft.core.sight.sight import Sight
 from arrowloft.plugin import Note
 
@@ -44,16 +45,14 @@ _RISING = Note(
 
 @dataclass(frozen=True, kw_only=True)
 class _Case:
-    """One request on its way to its reply."""
+    """What a request asks for, resolved; notes: those of every reply to it."""
 
     asked: Mapping[str, Any]
     setup: Setup
     shot: Shot
     sight: Sight | None
     zero_angle: float
-    notes: list[Note] = field(default_factory=list)
-    airspeeds: list[tuple[float, float]] = field(default_factory=list)
-    errors: list[tuple[float, float]] = field(default_factory=list)
+    notes: list[Note]
 
     @classmethod
     def of(cls, asked: Mapping[str, Any], setup: Setup) -> "_Case":
@@ -93,16 +92,30 @@ class _Case:
         return found
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Part:
+    """What one half of the request comes to: of `pins`, or of `best`.
+
+    own: the reply's members.  worst_note: one that comes foremost; notes: others.
+    airspeed_range: flown, m/s.  error, position_error: of an angle, rad, and of a height, m.
+    """
+
+    own: dict[str, Any]
+    worst_note: Note | None = None
+    notes: list[Note]
+    airspeed_range: tuple[float, float]
+    error: float
+    position_error: float
+
+
 def _searched(case: _Case) -> tuple[float, float]:
     """Ends of the distances in which the spans of the pins are looked for, m."""
     ends, shot, units = case.asked.get("between", {}), case.shot, case.setup.units
-    near = ends.get("from", nearest_searched(shot))
-    with solving(units, lambda _: "/between/from"):
-        require_ahead(shot, np.array([near]))
+    if "from" in ends:
+        with solving(units, lambda _: "/between/from"):
+            require_ahead(shot, np.array([ends["from"]]))
     with solving(units, lambda _: "/pins"):
-        far = ends.get("to")
-        if far is None:
-            far = max(farthest_searched(shot), *case.asked["pins"])
+        near, far = searched(shot, np.array(case.asked["pins"]), ends.get("from"), ends.get("to"))
     if far < near + SHORTEST and ends:
         name, less = ("to", "at least") if "to" in ends else ("from", "at most")
         other = near + SHORTEST if name == "to" else far - SHORTEST
@@ -111,7 +124,7 @@ def _searched(case: _Case) -> tuple[float, float]:
     return near, max(far, near + SHORTEST)
 
 
-def _pins(case: _Case) -> dict[str, Any]:
+def _pins(case: _Case) -> _Part:
     """What the pins asked for are good for."""
     units, pins = case.setup.units, case.asked["pins"]
     near, far = _searched(case)
@@ -123,38 +136,43 @@ def _pins(case: _Case) -> dict[str, Any]:
 
     with solving(units, pointer):
         found = pin_spans(case.shot, np.array(pins), 2.0 * case.half, near, far)
-    case.airspeeds.append(found.airspeed_range)
-    case.errors.append((float(found.aimed.error.max()), found.position_error))
-    _note_cut(case, found)
-    rows = []
-    for pin, angle, some, own in zip(
-        pins, found.aimed.launch_angle, found.spans, found.own, strict=True
-    ):
-        rows.append(
-            {
-                "distance": units.value(pin, "distance"),
-                **case.angle(angle),
-                "spans": spans(some, units),
-                "own_span": None if own is None else span(some[own], units),
-            }
-        )
-    return {"between": span((near, far), units), "pins": rows}
+    own = {
+        "between": span((near, far), units),
+        "pins": [_pin_row(case, found, pin) for pin in range(len(pins))],
+    }
+    return _Part(
+        own=own,
+        notes=_cut_notes(found, units),
+        airspeed_range=found.airspeed_range,
+        error=float(found.aimed.error.max()),
+        position_error=found.position_error,
+    )
 
 
-def _note_cut(case: _Case, found: PinSpans) -> None:
+def _pin_row(case: _Case, found: PinSpans, pin: int) -> dict[str, Any]:
+    units, some, own = case.setup.units, found.spans[pin], found.own[pin]
+    return {
+        "distance": units.value(found.aimed.distance[pin], "distance"),
+        **case.angle(float(found.aimed.launch_angle[pin])),
+        "spans": spans(some, units),
+        "own_span": None if own is None else span(some[own], units),
+    }
+
+
+def _cut_notes(found: PinSpans, units: ReplyUnits) -> list[Note]:
     """A word where a pin's span ends only because the search does."""
-    cut = [some for some in found.spans if some and some[-1][1] >= found.far]
-    if cut:
-        case.notes.append(
-            Note(
-                "span-cut",
-                f"A span that ends at {case.setup.units.text(found.far, 'distance')} ends there "
-                "because the search does: the arrow may stay inside the zone farther.",
-            )
+    if not any(some and some[-1][1] >= found.far for some in found.spans):
+        return []
+    return [
+        Note(
+            "span-cut",
+            f"A span that ends at {units.text(found.far, 'distance')} ends there because the "
+            "search does: the arrow may stay inside the zone farther.",
         )
+    ]
 
 
-def _best(case: _Case) -> dict[str, Any]:
+def _best(case: _Case) -> _Part:
     """The best pins, and those in equal steps beside them."""
     asked, units = case.asked["best"], case.setup.units
     with solving(units, lambda _: "/best/from"):
@@ -168,9 +186,19 @@ def _best(case: _Case) -> dict[str, Any]:
                 f"Too close to the farthest reach, where marks run away: give at most {most}."
             )
             raise ValidationError({"best": {"to": [sentence]}}) from error
-    case.airspeeds.append(plan.airspeed_range)
-    case.errors.append((plan.error, plan.position_error))
-    _note_best(case, plan)
+    return _Part(
+        own={"best": _best_reply(case, plan)},
+        worst_note=_zone_left(case, plan.service),
+        notes=_best_notes(plan, asked["count"]),
+        airspeed_range=plan.airspeed_range,
+        error=plan.error,
+        position_error=plan.position_error,
+    )
+
+
+def _best_reply(case: _Case, plan: PinPlan) -> dict[str, Any]:
+    """What BestPinsReply documents."""
+    units = case.setup.units
     equal = plan.equal_service
     # Less than a reply resolves is no error to compare with.
     ratio = max(float(equal.worst.max()), 1e-6) / max(float(plan.service.worst.max()), 1e-6)
@@ -207,29 +235,30 @@ def _spread(case: _Case, service: Service) -> dict[str, Any]:
     }
 
 
-def _note_best(case: _Case, plan: PinPlan) -> None:
-    """Cautions of the best pins."""
-    units, service, asked = case.setup.units, plan.service, case.asked["best"]["count"]
-    worst, at = service.worst[service.worst_pin], service.at[service.worst_pin]
-    if worst > case.half:
-        case.notes.insert(
-            0,
-            Note(
-                "zone-left",
-                f"Even the best pins leave the zone: at {units.text(at, 'distance')} the arrow "
-                f"passes {units.text(worst, 'length')} from its middle. Take more pins or a "
-                "shorter span, and leave alone what no pin is good for.",
-            ),
-        )
-    if plan.rising.any():
-        case.notes.append(_RISING)
+def _zone_left(case: _Case, service: Service) -> Note | None:
+    """The caution that even the best pins leave the zone."""
+    units, pin = case.setup.units, service.worst_pin
+    if service.worst[pin] <= case.half:
+        return None
+    return Note(
+        "zone-left",
+        f"Even the best pins leave the zone: at {units.text(service.at[pin], 'distance')} the "
+        f"arrow passes {units.text(service.worst[pin], 'length')} from its middle. Take more pins "
+        "or a shorter span, and leave alone what no pin is good for.",
+    )
+
+
+def _best_notes(plan: PinPlan, asked: int) -> list[Note]:
+    """What else there is to say of the best pins; asked: how many were."""
+    notes = [_RISING] if plan.rising.any() else []
     if plan.mark.size < asked:
-        case.notes.append(
+        notes.append(
             Note(
                 "pins-to-spare",
                 f"{plan.mark.size} pins do as well as {asked}: the others would serve no distance.",
             )
         )
+    return notes
 
 
 def resource(edge: Edge) -> Resource:
@@ -241,14 +270,9 @@ def resource(edge: Edge) -> Resource:
         asked = schema.read(reading.read_object(request, edge.limits.body))
         check_together(asked)
         case = _Case.of(asked, resolve(asked, edge.registry))
-        own: dict[str, Any] = {"zone_height": case.setup.units.value(2.0 * case.half, "length")}
-        if case.sight is not None:
-            own["zero_distance"] = case.setup.units.value(case.sight.zero_distance, "distance")
-        if "pins" in asked:
-            own |= _pins(case)
-        if "best" in asked:
-            own["best"] = _best(case)
-        return replies.json_reply(_reply(case, own))
+        works = {"pins": _pins, "best": _best}
+        parts = [work(case) for name, work in works.items() if name in asked]
+        return replies.json_reply(_reply(case, parts))
 
     return Resource(
         path="/v1/pin-spans",
@@ -264,11 +288,23 @@ def resource(edge: Edge) -> Resource:
     )
 
 
-def _reply(case: _Case, own: dict[str, Any]) -> dict[str, Any]:
-    slow, fast = zip(*case.airspeeds, strict=True)
+def _reply(case: _Case, parts: list[_Part]) -> dict[str, Any]:
+    units = case.setup.units
+    own: dict[str, Any] = {"zone_height": units.value(2.0 * case.half, "length")}
+    if case.sight is not None:
+        own["zero_distance"] = units.value(case.sight.zero_distance, "distance")
+    for part in parts:
+        own |= part.own
+    slow, fast = zip(*(part.airspeed_range for part in parts), strict=True)
     airspeeds = (min(slow), max(fast))
-    angle, position = np.max(np.array(case.errors), axis=0)
     own["solution"] = replies.solution(
-        case.setup.units, airspeeds, angle=float(angle), position=float(position)
+        units,
+        airspeeds,
+        angle=max(part.error for part in parts),
+        position=max(part.position_error for part in parts),
     )
-    return case.setup.reply(own, [*case.notes, *case.setup.flown_notes(airspeeds)])
+    notes = [part.worst_note for part in parts if part.worst_note is not None]
+    notes += case.notes
+    for part in parts:
+        notes += part.notes
+    return case.setup.reply(own, [*notes, *case.setup.flown_notes(airspeeds)])

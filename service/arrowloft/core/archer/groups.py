@@ -5,8 +5,11 @@ and right: two independent standard deviations, about the impact of the mean arr
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Self
+
+import numpy as np
 
 LEAST_ARROWS, MOST_ARROWS = 2, 30
 """Arrows of a group whose greatest spread is known."""
@@ -91,6 +94,25 @@ class Group:
             sideways=deviation,
             arrows=arrows,
             from_spread=True,
+        )
+
+    @classmethod
+    def of_impacts(cls, distance: float, up: Sequence[float], right: Sequence[float]) -> Self:
+        """The group whose arrows landed at these places, m, counted from any one point.
+
+        Each standard deviation is about the impacts' own mean:
+        sqrt(sum (x - mean)^2 / (n - 1)).
+        ValueError for fewer than two arrows, or not as many places up as to the right.
+        """
+        if len(up) != len(right):
+            raise ValueError("every impact of a group has a place up and one to the right")
+        if len(up) < LEAST_ARROWS:
+            raise ValueError("a group has at least two arrows")
+        return cls(
+            distance=distance,
+            vertical=float(np.std(up, ddof=1)),
+            sideways=float(np.std(right, ddof=1)),
+            arrows=len(up),
         )
 
     @property

@@ -67,11 +67,35 @@ def front_of_centre(balance_point: Real, length: Real) -> Real:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Carried:
+    """What an arrow carries: energy E = m v^2 / 2 in J, momentum p = m v in kg m/s.
+
+    *_uncertainty: standard uncertainties m v u and m u of a speed that is uncertain by u, the
+    mass being exact.
+    """
+
+    energy: Real
+    energy_uncertainty: Real
+    momentum: Real
+    momentum_uncertainty: Real
+
+    @classmethod
+    def of(cls, mass: float, speed: Real, speed_uncertainty: Real) -> "Carried":
+        """Of an arrow of a mass, kg, at a speed known to a standard uncertainty, m/s."""
+        return cls(
+            energy=0.5 * mass * speed**2,
+            energy_uncertainty=mass * speed * speed_uncertainty,
+            momentum=mass * speed,
+            momentum_uncertainty=mass * speed_uncertainty,
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
 class Arrivals:
     """What an arrow has left at each distance; arrays (rows,), SI.
 
     time: launch to arrival of the tip.  speed: of the balance point then, over the ground.
-    energy, momentum: m v^2 / 2 and m v.
+    energy, momentum: as in `Carried`.
     *_uncertainty: standard uncertainties, the mass being exact; NaN where an arrow slower
         and with more drag by one of them would not arrive, or that is of the speed's size.
     energy_lost, momentum_lost: on the way, as shares of those at launch; negative where the
@@ -107,7 +131,7 @@ def arrivals(
     """
     aimed = aim(shot, distances)
     require_reached(shot, aimed)
-    mass, start, speed = float(shot.arrow.mass), float(shot.launch_speed), aimed.speed
+    start, speed = float(shot.launch_speed), aimed.speed
     doubt = speed_uncertainty / start
     by_speed, by_drag = np.full((2, distances.size), np.nan)
     near = ~_beyond_weaker(shot, distances, doubt, drag_uncertainty)
@@ -122,18 +146,12 @@ def arrivals(
         time=aimed.time,
         speed=speed,
         speed_uncertainty=known,
-        energy=0.5 * mass * speed**2,
-        energy_uncertainty=mass * speed * known,
+        **vars(Carried.of(float(shot.arrow.mass), speed, known)),
         energy_lost=1.0 - kept**2,
         energy_lost_uncertainty=2.0 * kept * kept_known,
-        momentum=mass * speed,
-        momentum_uncertainty=mass * known,
         momentum_lost=1.0 - kept,
         error=float(aimed.error.max()),
-        airspeed_range=(
-            float(aimed.least_airspeed.min()),
-            float(aimed.greatest_airspeed.max()),
-        ),
+        airspeed_range=aimed.airspeed_range,
     )
 
 

@@ -31,6 +31,8 @@ class Effects:
     quartic: effect of fourth order of each cause, (2, causes, rows), not in the forms.
     time: launch to arrival of an arrow with nothing off, (rows,).
     known: rows in which every arrow of the stencil arrives.
+    begins: rows in which the target begins to move before some of them arrive, and not before
+        others: that is no form of second order.
     aimed_error, position_error: estimated errors of launch angles, rad, and of impacts, m.
     airspeed_range: least and greatest airspeed flown, m/s.
     """
@@ -40,6 +42,7 @@ class Effects:
     quartic: Array
     time: Array
     known: Mask
+    begins: Mask
     aimed_error: float
     position_error: float
     airspeed_range: tuple[float, float]
@@ -53,6 +56,7 @@ class Effects:
             quartic=self.quartic[..., chosen],
             time=self.time[chosen],
             known=self.known[chosen],
+            begins=self.begins[chosen],
         )
 
 
@@ -74,19 +78,18 @@ def effects(
     require_reached(shot, aimed)
     off = np.zeros((len(design), len(FLOWN)))
     off[:, [FLOWN.index(name) for name in flown]] = design
-    met, place = _flown(shot, aimed, errors, off, wind_allowed)
+    met, place, times = _flown(shot, aimed, errors, off, wind_allowed)
     known: Mask = np.asarray(np.isfinite(place).all(axis=(0, 1)))
     forms, quartic = _fitted(np.where(known, place, 0.0), len(flown))
-    time = met.time[: distance.size]  # the first flights are those with nothing off
     if errors.movement.scatter > 0.0:
-        aside = -errors.movement.scatter * moving(errors.movement, time)
-        forms, quartic = _with_sideways(forms, quartic, aside)
+        forms, quartic = _with_sideways(forms, quartic, errors.movement, times)
     return Effects(
         causes=errors.named,
         forms=forms,
         quartic=quartic,
-        time=time,
+        time=times[0],
         known=known,
+        begins=_begins(errors.movement, times),
         aimed_error=float(aimed.error.max()),
         position_error=float(np.nan_to_num(met.error).max()),
         airspeed_range=met.airspeed_range,
@@ -115,10 +118,11 @@ def _design(causes: int) -> Array:
 
 def _flown(
     shot: Shot, aimed: Aimed, errors: AimErrors, off: Array, wind_allowed: bool
-) -> tuple[Impacts, Array]:
+) -> tuple[Impacts, Array, Array]:
     """Loose every flight at every distance; impacts from the target, (2, flights, rows).
 
-    off: (flights, FLOWN), in standard deviations. NaN where no mark is for the guess.
+    And times of arrival, (flights, rows). off: (flights, FLOWN), in standard deviations.
+    NaN where no mark is for the guess.
     """
     distance = aimed.distance
     deviation = errors.deviations(distance)
@@ -146,9 +150,9 @@ def _flown(
         (np.tile(distance, len(off)) + way)[sound],
         yaw=yaw[sound],
     )
-    place = np.full((2, angle.size), np.nan)
-    place[:, sound] = _seen(shot, errors.movement, met, chased[sound], way[sound])
-    return met, place.reshape(2, len(off), -1)
+    place, time = np.full((2, angle.size), np.nan), np.full(angle.size, np.nan)
+    place[:, sound], time[sound] = _seen(shot, errors.movement, met, chased[sound], way[sound])
+    return met, place.reshape(2, len(off), -1), time.reshape(len(off), -1)
 
 
 def _marks(shot: Shot, aimed: Aimed, deviation: Array, windage: bool) -> tuple[Array, Array]:
@@ -179,8 +183,10 @@ def _way(aimed: Aimed, movement: Movement, chased: Array) -> Array:
     return way
 
 
-def _seen(shot: Shot, movement: Movement, met: Impacts, chased: Array, way: Array) -> Array:
-    """Impacts from where the target then is, up and right, (2, lanes).
+def _seen(
+    shot: Shot, movement: Movement, met: Impacts, chased: Array, way: Array
+) -> tuple[Array, Array]:
+    """Impacts from where the target then is, up and right, (2, lanes), and the times of them.
 
     It moves level, so that the line of sight rises over it by tan(slope) of its way. An arrow
     that is faster or slower than the one with nothing off finds it a little before or beyond
@@ -188,8 +194,9 @@ def _seen(shot: Shot, movement: Movement, met: Impacts, chased: Array, way: Arra
     """
     more = (chased * moving(movement, met.time) - way) / (1.0 - chased / met.speed)
     up = met.up + more * np.tan(met.angle) + (way + more) * np.tan(shot.slope)
-    right = met.right - movement.right * moving(movement, met.time + more / met.speed)
-    return np.array([up, right])
+    time = met.time + more / met.speed
+    right = met.right - movement.right * moving(movement, time)
+    return np.array([up, right]), time
 
 
 def _fitted(place: Array, causes: int) -> tuple[Forms, Array]:
@@ -217,17 +224,39 @@ def _fitted(place: Array, causes: int) -> tuple[Forms, Array]:
     return Forms(constant=constant, linear=linear, quadratic=quadratic, cubic=cubic), quartic
 
 
-def _with_sideways(forms: Forms, quartic: Array, aside: Array) -> tuple[Forms, Array]:
-    """One more cause, last, that moves the impact to the right by `aside`, (rows,)."""
-    more = np.zeros((2, 1, aside.size))
+def _begins(movement: Movement, times: Array) -> Mask:
+    """Rows in which some arrows arrive before the target begins to move, and some after."""
+    if not (movement.scatter or movement.away or movement.right) or movement.delay == 0.0:
+        return np.zeros(times.shape[1], dtype=bool)
+    early = times < movement.delay
+    return np.asarray(early.any(axis=0) & ~early.all(axis=0))
+
+
+def _with_sideways(
+    forms: Forms, quartic: Array, movement: Movement, times: Array
+) -> tuple[Forms, Array]:
+    """One more cause, last: the target moves aside, as long as each arrow lets it.
+
+    times: of arrival, (flights, rows) in the design's order; the time that it moves depends
+    on each other cause by (t+ - t-) / 2, and in the mean on (t+ + t- - 2 t) / 2.
+    """
+    causes, rows = forms.linear.shape[1:]
+    moved = np.nan_to_num(moving(movement, times))
+    single = moved[1 : 1 + 4 * causes].reshape(causes, 4, rows)
+    later = 0.5 * (single[:, 0] - single[:, 1])
+    mean = moved[0] + (0.5 * (single[:, 0] + single[:, 1]) - moved[0]).sum(axis=0)
+    more = np.zeros((2, 1, rows))
     line = more.copy()
-    line[RIGHT, 0] = aside
-    wider = ((0, 0), (0, 1), (0, 1), (0, 0))
+    line[RIGHT, 0] = -movement.scatter * mean
+    quadratic = np.pad(forms.quadratic, ((0, 0), (0, 1), (0, 1), (0, 0)))
+    quadratic[RIGHT, :causes, causes] = quadratic[RIGHT, causes, :causes] = (
+        -0.5 * movement.scatter * later
+    )
     return (
         Forms(
             constant=forms.constant,
             linear=np.concatenate((forms.linear, line), axis=1),
-            quadratic=np.pad(forms.quadratic, wider),
+            quadratic=quadratic,
             cubic=np.concatenate((forms.cubic, more), axis=1),
         ),
         np.concatenate((quartic, more), axis=1),

@@ -11,7 +11,7 @@ from scipy.special import chdtri
 
 from arrowloft.core.archer.groups import Group
 from arrowloft.core.arrays import Array, Mask
-from arrowloft.core.chances.aim_errors import AimErrors
+from arrowloft.core.chances.aim_errors import AimErrors, Movement
 from arrowloft.core.chances.edgeworth import normal_share, share_in_zone
 from arrowloft.core.chances.effects import Effects, effects
 from arrowloft.core.chances.quadratic_forms import RIGHT, UP, Cumulants, cumulants, first_two
@@ -28,6 +28,10 @@ THREE_TOGETHER = 3e-4
 """What effects of three causes together change a probability by at most, absolute, where all
 the scatter is that of the causes (measured on flights sampled one by one)."""
 
+BEGINS = 0.02
+"""What it may change a probability by, absolute, that the target begins to move just when
+arrows arrive (measured on flights sampled one by one)."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Archer:
@@ -35,8 +39,9 @@ class Archer:
 
     group: as found on a target.  growth: power of the distance with which its standard
     deviations grow; 1 in proportion.
-    within: causes (speed, roll) that were at work in the group already: it holds their part
-        at its own distance, which is taken out of it and grows as they do.
+    within: causes (speed, roll, wind) that were at work in the group already: it holds their
+        part at its own distance, on a target that stood still, which is taken out of it and
+        grows as they do.
     """
 
     group: Group
@@ -108,14 +113,9 @@ def hit_probability(aiming: Aiming, target: Zone | Face, distance: Array) -> Hit
     scatter = _scatter(aiming, distance)
     zone = target if isinstance(target, Zone) else target.zones[0]
     found, every = scatter.effects, scatter.cumulants
-    hit = share_in_zone(zone, every)
-    low, high = _interval(aiming.archer.group, zone, scatter, hit.probability)
-    parts = np.concatenate((scatter.own[:, None], found.forms.variances()), axis=1).sum(axis=0)
-    whole = parts.sum(axis=0)
-    share = parts / np.where(whole > 0.0, whole, 1.0)
-
+    share = _shares(scatter)
     left_out = _left_out(found, every, 1.0 - share[0])
-    error = np.minimum(hit.error + left_out, 1.0)
+    hit = _hit(aiming.archer.group, zone, scatter, left_out)
     scored = _scored(target, every, left_out) if isinstance(target, Face) else {}
 
     def known(values: Array | None) -> Array | None:
@@ -123,9 +123,9 @@ def hit_probability(aiming: Aiming, target: Zone | Face, distance: Array) -> Hit
 
     rows = {
         "probability": hit.probability,
-        "error": error,
-        "low": np.maximum(low - error, 0.0),
-        "high": np.minimum(high + error, 1.0),
+        "error": hit.error,
+        "low": hit.low,
+        "high": hit.high,
         "score": scored.get("score"),
         "score_error": scored.get("score_error"),
         "score_sd": scored.get("score_sd"),
@@ -150,12 +150,17 @@ def hit_probability(aiming: Aiming, target: Zone | Face, distance: Array) -> Hit
     )
 
 
-def chance(aiming: Aiming, target: Zone | Face, distance: Array) -> Array:
-    """The probability of a hit alone, (rows,); NaN where it is not known. Raises as above."""
+def chance(aiming: Aiming, target: Zone | Face, distance: Array) -> tuple[Array, Array]:
+    """The probability of a hit and the low end of its interval, (rows,) each. Raises as above.
+
+    NaN where they are not known.
+    """
     scatter = _scatter(aiming, distance)
     zone = target if isinstance(target, Zone) else target.zones[0]
-    found = share_in_zone(zone, scatter.cumulants).probability
-    return np.where(scatter.effects.known, found, np.nan)
+    found, every = scatter.effects, scatter.cumulants
+    left_out = _left_out(found, every, 1.0 - _shares(scatter)[0])
+    hit = _hit(aiming.archer.group, zone, scatter, left_out)
+    return np.where(found.known, hit.probability, np.nan), np.where(found.known, hit.low, np.nan)
 
 
 @dataclass(frozen=True)
@@ -195,13 +200,17 @@ def _scatter(aiming: Aiming, distance: Array) -> _Scatter:
 
 
 def _held(aiming: Aiming, found: Effects, within: list[str]) -> Array:
-    """Variances up and right that causes make at the group's distance, the last row, (2,)."""
-    if not found.known[-1]:  # another cause is too much there: they are flown by themselves
+    """Variances up and right that causes make at the group's distance, the last row, (2,).
+
+    By themselves: what they do together with others did not widen the group.
+    """
+    moves = aiming.errors.movement != Movement()  # nor did the group's target move
+    if moves or not found.known[-1]:  # or another cause is too much there
         alone = AimErrors(**{name: getattr(aiming.errors, name) for name in within})
         there = np.array([aiming.archer.group.distance])
         found = effects(aiming.shot, there, alone, wind_allowed=aiming.wind_allowed)
     at = [found.causes.index(name) for name in within]
-    held: Array = found.forms.variances()[:, at, -1].sum(axis=1)
+    held: Array = found.forms.only(at).variances()[..., -1].sum(axis=1)
     return held
 
 
@@ -215,30 +224,63 @@ def _joined(found: Effects, own: Array, offset: tuple[float, float]) -> Cumulant
     return Cumulants(mean=mean, covariance=covariance, third=every.third, fourth=every.fourth)
 
 
+def _shares(scatter: _Scatter) -> Array:
+    """Each cause's part of the variance, up and right together, the group first, (causes, rows)."""
+    made = scatter.effects.forms.variances()
+    parts = np.concatenate((scatter.own[:, None], made), axis=1).sum(axis=0)
+    whole = parts.sum(axis=0)
+    shares: Array = parts / np.where(whole > 0.0, whole, 1.0)
+    return shares
+
+
+@dataclass(frozen=True)
+class _Hit:
+    """The probability of a hit, its error, the ends of its interval and `error` beyond, (rows,)."""
+
+    probability: Array
+    error: Array
+    low: Array
+    high: Array
+
+
+def _hit(group: Group, zone: Zone, scatter: _Scatter, left_out: Array) -> _Hit:
+    hit = share_in_zone(zone, scatter.cumulants)
+    error = np.minimum(hit.error + left_out, 1.0)
+    low, high = _interval(group, zone, scatter, hit.probability)
+    return _Hit(hit.probability, error, np.maximum(low - error, 0.0), np.minimum(high + error, 1.0))
+
+
 def _interval(
     group: Group, zone: Zone, scatter: _Scatter, probability: Array
 ) -> tuple[Array, Array]:
     """Where the probability lies, the group's standard deviations being known from few arrows.
 
     They lie with CONFIDENCE between s sqrt(k / x), x the quantiles of chi squared with k
-    degrees of freedom and s as found; what that changes is taken for a normal scatter.
+    degrees of freedom and s as found; what that changes is taken for a normal scatter. Where
+    each axis has a standard deviation of its own, their changes are independent.
     """
     degrees = group.degrees
     if degrees is None:
         unknown = np.full(probability.size, np.nan)
         return unknown, unknown
     every = scatter.cumulants
-    ends = []
-    for tail in (0.5 * (1.0 + CONFIDENCE), 0.5 * (1.0 - CONFIDENCE)):
-        factor = degrees / chdtri(degrees, tail) - group.unbiased**2
-        more = np.maximum(factor * scatter.found, -scatter.own)
-        covariance = every.covariance.copy()
-        for axis in (UP, RIGHT):
-            covariance[axis, axis] += more[axis]
-        ends.append(normal_share(zone, every.mean, covariance))
-    change = np.array(ends) - normal_share(zone, every.mean, every.covariance)
-    low = probability + np.minimum(change.min(axis=0), 0.0)
-    high = probability + np.maximum(change.max(axis=0), 0.0)
+    plain = normal_share(zone, every.mean, every.covariance)
+    # A spread tells one standard deviation for both axes; else each has its own.
+    sides: tuple[tuple[int, ...], ...] = ((UP, RIGHT),) if group.from_spread else ((UP,), (RIGHT,))
+    fallen, risen = np.zeros((2, probability.size))
+    for axes in sides:
+        ends = []
+        for tail in (0.5 * (1.0 + CONFIDENCE), 0.5 * (1.0 - CONFIDENCE)):
+            factor = degrees / chdtri(degrees, tail) - group.unbiased**2
+            covariance = every.covariance.copy()
+            for axis in axes:
+                more = np.maximum(factor * scatter.found[axis], -scatter.own[axis])
+                covariance[axis, axis] += more
+            ends.append(normal_share(zone, every.mean, covariance) - plain)
+        change = np.array(ends)
+        fallen += np.minimum(change.min(axis=0), 0.0) ** 2
+        risen += np.maximum(change.max(axis=0), 0.0) ** 2
+    low, high = probability - np.sqrt(fallen), probability + np.sqrt(risen)
     return np.clip(low, 0.0, 1.0), np.clip(high, 0.0, 1.0)
 
 
@@ -296,4 +338,4 @@ def _left_out(found: Effects, every: Cumulants, errors: Array) -> Array:
     deviation = np.sqrt(np.maximum(every.covariance[[UP, RIGHT], [UP, RIGHT]], 1e-18))
     relative = np.abs(line / deviation[:, None]) ** 4 * np.abs(bent) / deviation[:, None]
     total: Array = 2.0 * np.nan_to_num(relative).sum(axis=(0, 1)) + THREE_TOGETHER * errors
-    return total
+    return total + np.where(found.begins, BEGINS, 0.0)

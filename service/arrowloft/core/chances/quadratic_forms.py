@@ -74,6 +74,16 @@ class Forms:
         quadratic[:, cause] = quadratic[:, :, cause] = 0.0
         return Forms(constant=self.constant, linear=linear, quadratic=quadratic, cubic=cubic)
 
+    def only(self, causes: Sequence[int]) -> "Forms":
+        """The forms of some causes, all others held at their means."""
+        at = list(causes)
+        return Forms(
+            constant=self.constant,
+            linear=self.linear[:, at],
+            quadratic=self.quadratic[:, at][:, :, at],
+            cubic=self.cubic[:, at],
+        )
+
     def variances(self) -> Array:
         """Each cause's part of the variance, (2, causes, rows).
 

@@ -22,11 +22,14 @@ between the last two is good to 1e-5 of the distance."""
 class Sensible:
     """distance: m; NaN where the probability is too small even at the nearest one.
 
+    surely: the same for the low end of the probability's interval; NaN as well where the number
+    of arrows of the group is not known.
     ends_at: the farthest distance that was looked at, m.  whole: whether the probability is
     large enough all the way there, so that `distance` is that end.
     """
 
     distance: float
+    surely: float
     ends_at: float
     whole: bool
 
@@ -37,41 +40,68 @@ def sensible_distance(
     """The farthest d such that an arrow hits with `probability` at every distance up to d.
 
     near, far: where to look, m; the nearest distance that can be shot and OF_REACH of the
-    reach bound them.
+    reach bound them. Distances at which the doubt of a mark is told are looked at as well;
+    elsewhere the probability is taken to change little between neighbours.
 
     Raises BeyondReach where `near` is, Unsolved.
     """
     near = max(near, float(nearest_aim(aiming.shot)))
-    far = max(far, near)
     try:
-        return _search(aiming, target, probability, near, far)
+        return _both(aiming, target, probability, near, far)
     except BeyondReach as beyond:
         end = OF_REACH * beyond.farthest
         if not end > near:
             raise
-        return _search(aiming, target, probability, near, end)
+        return _both(aiming, target, probability, near, end)
 
 
-def _search(
+def _both(
     aiming: Aiming, target: Zone | Face, probability: float, near: float, far: float
 ) -> Sensible:
-    end = far
-    before = after = float("nan")
-    for count in _ROUNDS:
-        grid = np.geomspace(near, far, count)
-        grid[0], grid[-1] = near, far
-        found = chance(aiming, target, grid)
+    """The distance by the probability itself, and by the low end of its interval."""
+    grid = np.geomspace(near, max(far, near), _ROUNDS[0])
+    grid[0], grid[-1] = near, max(far, near)
+    told = aiming.errors.mark_distances
+    if told is not None:
+        grid = np.unique(np.append(grid, told[(told > near) & (told < far)]))
+    first = chance(aiming, target, grid)
+    found = [
+        _closed_in(aiming, target, probability, grid, values, which)
+        for which, values in enumerate(first)
+    ]
+    return Sensible(
+        distance=found[0],
+        surely=found[1],
+        ends_at=float(grid[-1]),
+        whole=bool(found[0] == grid[-1]),
+    )
+
+
+def _closed_in(
+    aiming: Aiming, target: Zone | Face, probability: float, grid: Array, found: Array, which: int
+) -> float:
+    """Where the values on a grid first fall below the probability, m; closed in on by rounds.
+
+    which: of the two that `chance` gives.
+    """
+    closed = False
+    for count in (*_ROUNDS[1:], 0):
         missed = _first_missed(found, probability)
         if missed is None:
-            return Sensible(distance=end, ends_at=end, whole=True)
-        if missed == 0:
-            return Sensible(distance=float("nan"), ends_at=end, whole=False)
+            return float(grid[-1])
+        if missed == 0:  # a rounding apart, where the first distance has been closed in on
+            return float(grid[0]) if closed else float("nan")
         near, far = float(grid[missed - 1]), float(grid[missed])
         before, after = float(found[missed - 1]), float(found[missed])
+        if count:
+            grid = np.geomspace(near, far, count)
+            grid[0], grid[-1] = near, far
+            found = chance(aiming, target, grid)[which]
+            closed = True
     if np.isnan(before) or np.isnan(after):  # beyond, arrows may not arrive
-        return Sensible(distance=near, ends_at=end, whole=False)
+        return near
     part = (before - probability) / (before - after)
-    return Sensible(distance=float(near + part * (far - near)), ends_at=end, whole=False)
+    return float(near + part * (far - near))
 
 
 def _first_missed(found: Array, probability: float) -> int | None:

@@ -44,6 +44,11 @@ class Aimed:
         """Whether each lane's distance can be reached, (lanes,) bool."""
         return np.isfinite(self.launch_angle)
 
+    @property
+    def airspeed_range(self) -> tuple[float, float]:
+        """Least and greatest airspeed of all lanes, m/s; NaN where one is not reached."""
+        return float(self.least_airspeed.min()), float(self.greatest_airspeed.max())
+
     def lanes(self, chosen: slice) -> "Aimed":
         """Some of the lanes."""
         return Aimed(**{item.name: getattr(self, item.name)[chosen] for item in fields(self)})

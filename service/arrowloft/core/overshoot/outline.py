@@ -6,6 +6,7 @@ from itertools import pairwise
 from typing import TypeAlias
 
 import numpy as np
+from scipy.spatial import ConvexHull
 
 from arrowloft.core.arrays import Array, Mask
 
@@ -17,6 +18,12 @@ COLUMNS = 25
 
 PARTS = 48
 """The longest edge of a patch is drawn by as many points; others by their share."""
+
+ROW = float(np.radians(2.0))
+"""rad; a patch that is filled has directions no farther apart than that in a column."""
+
+_AROUND = np.arange(8) * np.pi / 4.0
+"""Ways from a place to its eight neighbours around it, rad."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,16 +57,37 @@ class Columns:
         Along the highest to the right, back along the lowest. Parts that lie apart are
         joined by straight lines, forth and back. Empty for a patch that holds nothing.
         """
-        held = self.open
-        if not held.any():
+        if not self.open.any():
             return np.empty(0), np.empty(0)
-        beside = held.copy()  # a column of no height is the tip of the part next to it
-        beside[1:] |= held[:-1]
-        beside[:-1] |= held[1:]
+        beside = self._with_tips
         bearing, low, high = (part[beside] for part in (self.bearing, self.low, self.high))
-        tips = ~held[beside]
+        tips = ~self.open[beside]
         corners = np.concatenate((bearing, bearing[::-1])), np.concatenate((high, low[::-1]))
         return _drawn(*corners, np.concatenate((tips, tips[::-1])))
+
+    def filled(self) -> tuple[Array, Array, float]:
+        """Bearings and heights all over the patch, and how far apart neighbours are at most, rad.
+
+        (directions,) each. Empty for a patch that holds nothing.
+        """
+        beside = self._with_tips
+        bearing, low, high = (part[beside] for part in (self.bearing, self.low, self.high))
+        if not bearing.size:
+            return bearing, low, 0.0
+        tall = float((high - low).max())
+        rows = int(np.ceil(tall / ROW)) + 1
+        heights = low + (high - low) * np.linspace(0.0, 1.0, rows)[:, None]
+        apart = float(np.diff(self.bearing).max())  # closed columns, not the gap they leave
+        return np.tile(bearing, rows), heights.ravel(), max(apart, tall / max(rows - 1, 1))
+
+    @property
+    def _with_tips(self) -> Mask:
+        """Columns that are open, and those of no height beside them: the tips of their part."""
+        held = self.open
+        beside = held.copy()
+        beside[1:] |= held[:-1]
+        beside[:-1] |= held[1:]
+        return beside
 
 
 def ellipse(across: float, up: float, window: Window | None, ceiling: float = np.inf) -> Columns:
@@ -80,10 +108,15 @@ def ellipse(across: float, up: float, window: Window | None, ceiling: float = np
     return _columns(_stretches(across, window, edges), window, low, high)
 
 
-def box(across: float, up: float, window: Window | None, down: float = 0.0) -> Columns:
-    """Directions from `down` below the middle to `up` above it, to either side, less a window."""
+def box(
+    across: float, up: float, window: Window | None, down: float = 0.0, columns: int = COLUMNS
+) -> Columns:
+    """Directions from `down` below the middle to `up` above it, to either side, less a window.
+
+    columns: on a stretch of bearings.
+    """
     low, high = (lambda b: np.full_like(b, -down)), (lambda b: np.full_like(b, up))
-    return _columns(_stretches(across, window, ()), window, low, high)
+    return _columns(_stretches(across, window, ()), window, low, high, columns)
 
 
 def _stretches(across: float, window: Window | None, edges: tuple[float, ...]) -> Array:
@@ -95,9 +128,17 @@ def _stretches(across: float, window: Window | None, edges: tuple[float, ...]) -
     return found
 
 
-def _columns(ends: Array, window: Window | None, low: Bound, high: Bound) -> Columns:
+def enough_columns(across: float) -> int:
+    """Columns on a stretch that leave no more than ROW between them, or COLUMNS if fewer."""
+    wanted = int(np.ceil(np.pi * across / ROW)) + 1  # the middle ones lie pi/2 times as far apart
+    return min(max(wanted, 5), COLUMNS)
+
+
+def _columns(
+    ends: Array, window: Window | None, low: Bound, high: Bound, count: int = COLUMNS
+) -> Columns:
     """Columns on every stretch, closer at its ends; those in the window begin above it."""
-    spread = 0.5 - 0.5 * np.cos(np.linspace(0.0, np.pi, COLUMNS))
+    spread = 0.5 - 0.5 * np.cos(np.linspace(0.0, np.pi, count))
     bearings, lows, highs = ([np.empty(0)] for _ in range(3))
     for start, end in pairwise(ends.tolist()):
         bearing = start + (end - start) * spread
@@ -137,6 +178,15 @@ def beyond(distance: Array, right: Array, line: float) -> tuple[Array, Array]:
     ways = np.stack((distance, np.full_like(distance, line)), axis=1).ravel()
     sides = np.stack((right, across), axis=1).ravel()
     return ways[kept], sides[kept]
+
+
+def hull(distance: Array, right: Array, room: float) -> tuple[Array, Array]:
+    """The least convex outline with `room` around every place, m, open."""
+    reach = room / np.cos(0.5 * (_AROUND[1] - _AROUND[0]))  # of a polygon about the circle
+    ways = (distance[:, None] + reach * np.cos(_AROUND)).ravel()
+    sides = (right[:, None] + reach * np.sin(_AROUND)).ravel()
+    corners = ConvexHull(np.column_stack((ways, sides))).vertices
+    return ways[corners], sides[corners]
 
 
 def signed_size(distance: Array, right: Array) -> float:

@@ -53,7 +53,9 @@ class Scene:
 
     eye_height: of the eye over the archer's ground, m.  quoted: each with its distance from
     the shooting line, m.  group, gross: None where none is known or all of it is stopped.
-    wind_speed, wind_from: as of a shot.
+    gross_high, gross_aside: the gross errors that area is for, rad.
+    wind_speed, wind_from: as of a shot.  arrow_mass: kg.  launch_speed: m/s.
+    cautions: sentences that belong under the picture, the foremost first.
     """
 
     eye_height: float
@@ -64,8 +66,13 @@ class Scene:
     group: Area | None
     gross: Area | None
     quoted: tuple[tuple[Quoted, float], ...]
+    gross_high: float
+    gross_aside: float
     wind_speed: float
     wind_from: float
+    arrow_mass: float
+    launch_speed: float
+    cautions: tuple[str, ...]
 
 
 def arc(shot: Shot, loose: Loose) -> Arc:

@@ -5,12 +5,14 @@ distance x, from the line of sight, up positive. A path is nearly a parabola in 
 nearly straight in a: few flights tell all of them.
 """
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 
 from arrowloft.core.arrays import Array
-from arrowloft.core.flight.impacts import impacts
+from arrowloft.core.flight.impacts import Impacts, impacts
 from arrowloft.core.flight.reach import Unsolved
 from arrowloft.core.series import chebyshev, left_out, terms
 from arrowloft.core.setup.shot import Shot
@@ -19,13 +21,53 @@ KNOTS = ((12, 10), (24, 12), (48, 16), (96, 20))
 """Distances and angles flown; the next where the table leaves out more than LEFT_OUT."""
 
 LEFT_OUT = 1e-6
-"""What a table may leave out of a height, m, to be good at once."""
+"""What a series may leave out of a height, m, to be good at once. Where a path leaves a zone
+by a hundredth of its way at least, it leaves 1e-4 m to the edge."""
 
 WORST = 1e-4
 """What it may leave out at all, m: no more than is seen of an arrow in flight."""
 
 NODES = 16
 """Angles between which the table is inverted."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fit:
+    """A series through the heights of arrows loosed at held angles.
+
+    series: terms along its axes.  missed: what it leaves out of a height, m.
+    flown: the arrows that it goes through.
+    """
+
+    series: Array
+    missed: float
+    flown: Impacts
+
+    @classmethod
+    def good(cls, fits: Iterable[Self]) -> Self:
+        """The first of ever finer ones that leaves out LEFT_OUT at most, or else the last.
+
+        Raises Unsolved where that leaves out more than WORST.
+        """
+        for fit in fits:
+            if fit.missed <= LEFT_OUT:
+                break
+        if not fit.missed <= WORST:
+            raise Unsolved("the paths of held arrows were not followed over the distances")
+        return fit
+
+    @property
+    def error(self) -> float:
+        """Estimated error of a height read from the series, m."""
+        return self.missed + float(self.flown.error.max())
+
+
+def loosed(shot: Shot, angles: Array, planes: Array) -> Impacts:
+    """Arrows loosed at angles, rad, to planes, m. Raises Unsolved where one never comes there."""
+    met = impacts(shot, angles, planes)
+    if not met.arrived.all():
+        raise Unsolved("an arrow loosed with another distance's mark never comes there")
+    return met
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,28 +94,15 @@ class HeldHeights:
 
         Raises Unsolved where some arrow never comes to its plane, or the table is too coarse.
         """
-        for far_knots, angle_knots in KNOTS:
-            x, from_x = chebyshev(far_knots)
-            a, from_a = chebyshev(angle_knots)
-            planes = np.repeat(_between(*distances, x), angle_knots)
-            met = impacts(shot, np.tile(_between(*angles, a), far_knots), planes)
-            if not met.arrived.all():
-                raise Unsolved("an arrow loosed with another distance's mark never comes there")
-            heights = met.up.reshape(far_knots, angle_knots)
-            along, across = heights.T @ from_x, heights @ from_a
-            missed = max(float(left_out(along).max()), float(left_out(across).max()))
-            if missed <= LEFT_OUT:
-                break
-        if not missed <= WORST:
-            raise Unsolved("the heights of held arrows were not followed over the distances")
+        fit = Fit.good(_tables(shot, distances, angles))
         return cls(
             near=distances[0],
             far=distances[1],
             low=angles[0],
             high=angles[1],
-            series=from_x.T @ across,
-            error=missed + float(met.error.max()),
-            airspeed_range=met.airspeed_range,
+            series=fit.series,
+            error=fit.error,
+            airspeed_range=fit.flown.airspeed_range,
         )
 
     def at(self, distance: Array, angle: Array) -> Array:
@@ -100,6 +129,21 @@ class HeldHeights:
         if not (np.diff(heights, axis=1) > 0.0).all():
             raise Unsolved("close to the reach the impact does not rise with the angle")
         return Inverse.of(angles, heights)
+
+
+def _tables(
+    shot: Shot, distances: tuple[float, float], angles: tuple[float, float]
+) -> Iterator[Fit]:
+    """Tables of heights, each finer than the one before."""
+    for far_knots, angle_knots in KNOTS:
+        x, from_x = chebyshev(far_knots)
+        a, from_a = chebyshev(angle_knots)
+        planes = np.repeat(_between(*distances, x), angle_knots)
+        met = loosed(shot, np.tile(_between(*angles, a), far_knots), planes)
+        heights = met.up.reshape(far_knots, angle_knots)
+        along, across = heights.T @ from_x, heights @ from_a
+        missed = max(float(left_out(along).max()), float(left_out(across).max()))
+        yield Fit(series=from_x.T @ across, missed=missed, flown=met)
 
 
 @dataclass(frozen=True)

@@ -125,10 +125,7 @@ def mark_table(
         **_windage(sight, here.launch_angle, aims.yaw[:rows]),
         pins=_pins(sight, angle[rows + 1 :]),
         error=float(aims.aimed.error.max()),
-        airspeed_range=(
-            float(aims.aimed.least_airspeed.min()),
-            float(aims.aimed.greatest_airspeed.max()),
-        ),
+        airspeed_range=aims.aimed.airspeed_range,
     )
 
 

@@ -17,11 +17,11 @@ import numpy as np
 from scipy.optimize import brentq, elementwise
 
 from arrowloft.core.arrays import Array, Mask
-from arrowloft.core.flight.aim import TooNear, aim, nearest_aim
+from arrowloft.core.flight.aim import aim, require_ahead
 from arrowloft.core.flight.reach import BeyondReach, reach
 from arrowloft.core.setup.shot import Shot
 from arrowloft.core.sight.held_heights import HeldHeights, Inverse
-from arrowloft.core.sight.pins import NEAR_REACH, Span
+from arrowloft.core.sight.sight_window import NEAR_REACH, Span
 
 MARKS = 33
 """Distances whose marks say between which angles the pins are."""
@@ -42,7 +42,7 @@ ROUNDS = 32
 LOOK = 2001
 """Distances at which the error that pins leave is looked at."""
 
-STEEP = 0.6
+FULL_LEVER = 0.6
 """Rise of the impact per angle, as a share of the distance, that is far from the reach's
 nothing: the reach need not be searched then."""
 
@@ -115,7 +115,7 @@ def best_pins(shot: Shot, count: int, near: float, far: float) -> PinPlan:
     equal_service = served(heights, aimed.launch_angle[:count])
     angles = centred(heights, stabbed(heights, count, float(equal_service.worst.max())))
     mark, rising = _marks(heights, angles)
-    slow, fast = heights.airspeed_range
+    slow, fast = zip(heights.airspeed_range, aimed.airspeed_range, strict=True)
     return PinPlan(
         near=near,
         far=far,
@@ -127,20 +127,15 @@ def best_pins(shot: Shot, count: int, near: float, far: float) -> PinPlan:
         equal_service=equal_service,
         error=float(aimed.error.max()) + heights.error / near,
         position_error=heights.error,
-        airspeed_range=(
-            min(slow, float(aimed.least_airspeed.min())),
-            max(fast, float(aimed.greatest_airspeed.max())),
-        ),
+        airspeed_range=(min(slow), max(fast)),
     )
 
 
 def _require_room(shot: Shot, near: float, far: float) -> None:
     """Raise TooNear, BeyondReach or CloseToReach for the ends of the span."""
-    nearest = float(nearest_aim(shot))
-    if not near >= nearest:
-        raise TooNear(nearest, (0,))
+    require_ahead(shot, np.array([near]))
     there = aim(shot, far)
-    if there.reached.all() and float(there.lever[0]) >= STEEP * far:
+    if there.reached.all() and float(there.lever[0]) >= FULL_LEVER * far:
         return
     farthest = float(reach(shot).distance[0])
     if not there.reached.all():
@@ -213,7 +208,7 @@ def centred(heights: HeldHeights, angles: Array) -> Array:
 def _middle(inverse: Inverse) -> float:
     """The angle whose greatest error over the rows is least, rad.
 
-    The error at which the angles that each row allows begin to have one in common.
+    The error at which the angles that each row allows begin to have one in common: that one.
     """
     rows = np.ones(len(inverse.heights))
 
@@ -222,9 +217,8 @@ def _middle(inverse: Inverse) -> float:
         return float(least.max() - most.min())
 
     most = float(np.abs(inverse.heights).max())
-    error = brentq(apart, 0.0, most, xtol=1e-12) if apart(0.0) > 0.0 else 0.0
-    low, high = inverse.bounds(error * rows)
-    return 0.5 * float(low.max() + high.min())
+    error = brentq(apart, 0.0, most, xtol=1e-12)
+    return float(inverse.bounds(error * rows)[0].max())
 
 
 def served(heights: HeldHeights, angles: Array) -> Service:

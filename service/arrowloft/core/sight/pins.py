@@ -6,6 +6,7 @@ sight. It is inside while |H(x)| <= half the zone. H bends downward all the way,
 arc taller than the zone leaves two spans, one before and one behind its top.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -16,33 +17,22 @@ from scipy.optimize import elementwise
 from arrowloft.core.arrays import Array, Lanes
 from arrowloft.core.flight.aim import aim, nearest_aim, require_ahead
 from arrowloft.core.flight.aimed import Aimed
-from arrowloft.core.flight.impacts import impacts
-from arrowloft.core.flight.reach import Unsolved, reach, require_reached
+from arrowloft.core.flight.reach import reach, require_reached
 from arrowloft.core.series import chebyshev, left_out, terms
 from arrowloft.core.setup.shot import Shot
+from arrowloft.core.sight.held_heights import Fit, loosed
 from arrowloft.core.sight.level_marks import STEEP, steepness
+from arrowloft.core.sight.sight_window import NEAR_REACH, Span
 
 FARTHEST = 150.0
 """Distance, m, at which a search ends that is not told where to."""
 
-NEAR_REACH = 0.9
-"""Share of the reach at which it ends at the latest: beyond, the marks run away."""
-
 KNOTS = (16, 32, 64, 128)
-"""Planes that each arrow is flown to; more where a path is known worse than to LEFT_OUT."""
-
-LEFT_OUT = 1e-6
-"""What a path's series may leave out of a height, m. Where the path leaves the zone by a
-hundredth of its way at least, it leaves 1e-4 m to the edge."""
-
-WORST = 1e-4
-"""What it may leave out at all, m."""
+"""Planes that each arrow is flown to; more where a series leaves out too much."""
 
 GRID = 1001
 """Distances at which a path is looked at. Over 150 m, what comes and goes between two of them
 rises by less than 1e-5 m over an edge of the zone."""
-
-Span = tuple[float, float]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,6 +69,18 @@ def farthest_searched(shot: Shot) -> float:
     return NEAR_REACH * float(reach(smooth).distance[0])
 
 
+def searched(shot: Shot, pins: Array, near: float | None = None, far: float | None = None) -> Span:
+    """Ends of the distances in which the spans of pins, m, are looked for, m.
+
+    near, far: as asked; left out, from as near as can be aimed to FARTHEST or NEAR_REACH of
+    the reach, and to the farthest pin at least.  Raises Unsolved.
+    """
+    return (
+        nearest_searched(shot) if near is None else near,
+        max(farthest_searched(shot), float(pins.max())) if far is None else far,
+    )
+
+
 def pin_spans(
     shot: Shot,
     pins: Array,
@@ -90,21 +92,19 @@ def pin_spans(
 
     shot: every member a float.  pins: distances for which they are set, m.
     zone: height of the zone, m, whose middle is the aim point.
-    near, far: distances between which spans are looked for, m; left out, from as near as can
-    be aimed to FARTHEST or NEAR_REACH of the reach, and to the farthest pin at least.
+    near, far: distances between which spans are looked for, m; left out, as `searched` has it.
 
     Raises TooNear, BeyondReach, Unsolved; the lanes of the first two count the pins, then
     comes `near` for the one, `far` for the other.
     """
-    near = nearest_searched(shot) if near is None else near
-    far = max(farthest_searched(shot), float(pins.max())) if far is None else far
+    near, far = searched(shot, pins, near, far)
     require_ahead(shot, np.concatenate((pins, [near])))
     flown = aim(shot, np.concatenate((pins, [far])))
     require_reached(shot, flown)
     aimed = flown.lanes(slice(0, pins.size))
     paths = Paths.flown(shot, aimed.launch_angle, near, _ends(shot, aimed, zone, near, far))
     spans = _spans(paths, 0.5 * zone)
-    slow, fast = paths.airspeed_range
+    slow, fast = zip(paths.airspeed_range, aimed.airspeed_range, strict=True)
     return PinSpans(
         aimed=aimed,
         spans=spans,
@@ -112,10 +112,7 @@ def pin_spans(
         near=near,
         far=far,
         position_error=paths.error,
-        airspeed_range=(
-            min(slow, float(aimed.least_airspeed.min())),
-            max(fast, float(aimed.greatest_airspeed.max())),
-        ),
+        airspeed_range=(min(slow), max(fast)),
     )
 
 
@@ -123,13 +120,13 @@ def _ends(shot: Shot, aimed: Aimed, zone: float, near: float, far: float) -> Arr
     """How far each path is followed, m: to where it has fallen out of the zone for certain.
 
     Behind a mark at which it falls, a path that bends downward lies below its tangent there.
-    A tenth and a metre on top are for wind along a slope, which may straighten it a little.
+    One that is out before `near` is followed back from there, out all the way.
     """
     falls = -steepness(shot, aimed.speed, aimed.descent_angle)
     with np.errstate(divide="ignore"):
-        out = aimed.distance + 1.1 * 0.5 * zone / falls + 1.0
+        out = aimed.distance + 0.5 * zone / falls
     out = np.where(falls > 0.0, out, far)
-    ends: Array = np.clip(out, near + 0.01 * (far - near), far)
+    ends: Array = np.minimum(out, far)
     return ends
 
 
@@ -150,24 +147,13 @@ class Paths:
     @classmethod
     def flown(cls, shot: Shot, angles: Array, near: float, far: Array) -> "Paths":
         """One shot loosed at each angle. Raises Unsolved."""
-        for knots in KNOTS:
-            number, to_series = chebyshev(knots)
-            planes = near + 0.5 * (1.0 + number) * (far - near)[:, None]
-            met = impacts(shot, np.repeat(angles, knots), planes.ravel())
-            if not met.arrived.all():
-                raise Unsolved("an arrow loosed with another distance's mark never comes there")
-            series = met.up.reshape(planes.shape) @ to_series
-            missed = float(left_out(series).max())
-            if missed <= LEFT_OUT:
-                break
-        if not missed <= WORST:
-            raise Unsolved("the path of an arrow was not followed over the distances")
+        fit = Fit.good(_paths(shot, angles, near, far))
         return cls(
             near=near,
             far=far,
-            series=series,
-            error=missed + float(met.error.max()),
-            airspeed_range=met.airspeed_range,
+            series=fit.series,
+            error=fit.error,
+            airspeed_range=fit.flown.airspeed_range,
         )
 
     def grid(self, number: Array) -> Array:
@@ -185,6 +171,16 @@ class Paths:
         """The distances that numbers of some arrows stand for, m."""
         way: Array = 0.5 * ((1.0 - number) * self.near + (1.0 + number) * self.far[arrows])
         return way
+
+
+def _paths(shot: Shot, angles: Array, near: float, far: Array) -> Iterator[Fit]:
+    """Paths as series, each time of more terms than before."""
+    for knots in KNOTS:
+        number, to_series = chebyshev(knots)
+        planes = near + 0.5 * (1.0 + number) * (far - near)[:, None]
+        met = loosed(shot, np.repeat(angles, knots), planes.ravel())
+        series = met.up.reshape(planes.shape) @ to_series
+        yield Fit(series=series, missed=float(left_out(series).max()), flown=met)
 
 
 def _spans(paths: Paths, half: float) -> list[list[Span]]:

@@ -100,10 +100,7 @@ def slope_table(
         error=float(aimed.error.max()),
         # The level marks are good to TOLERANCE each, and so are all angles they give.
         position_error=max(rule_error, slant_error) + TOLERANCE * float(distance.max()),
-        airspeed_range=(
-            float(aimed.least_airspeed.min()),
-            float(aimed.greatest_airspeed.max()),
-        ),
+        airspeed_range=aimed.airspeed_range,
     )
 
 
