@@ -14,6 +14,7 @@ from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.chances.aim_errors import AimErrors, Movement
 from arrowloft.core.chances.edgeworth import normal_share, share_in_zone
 from arrowloft.core.chances.effects import Effects, effects
+from arrowloft.core.chances.effects_series import effects_over
 from arrowloft.core.chances.quadratic_forms import RIGHT, UP, Cumulants, cumulants, first_two
 from arrowloft.core.chances.zones import Face, Zone
 from arrowloft.core.setup.shot import Shot
@@ -184,7 +185,7 @@ def _scatter(aiming: Aiming, distance: Array) -> _Scatter:
     within = [name for name in errors.named if name in archer.within]
     # What the group holds already is flown at the group's own distance too.
     flown = np.append(distance, group.distance) if within else distance
-    found = effects(aiming.shot, flown, errors, wind_allowed=aiming.wind_allowed)
+    found = effects_over(aiming.shot, flown, errors, wind_allowed=aiming.wind_allowed)
     squares = np.square([group.vertical, group.sideways])
     own = squares * group.unbiased**2
     drained = False
