@@ -109,3 +109,17 @@ def test_in_wind_the_farthest_is_said_to_be_straight_ahead(far: FlaskClient, ask
 def test_few_arrows_of_a_group_are_cautioned(far: FlaskClient, asked: Body) -> None:
     asked["group"]["arrows"] = 6
     assert "group-from-few-arrows" in codes(reply(far, asked))
+
+
+def test_the_doubt_of_speed_and_drag_is_said_in_figures(far: FlaskClient, asked: Body) -> None:
+    """With the farthest carry's own two figures."""
+    found = reply(far, asked)
+    text, carry = said(found, "overshoot-doubt"), found["farthest"]
+    assert f"{carry['upper']:.3g} m" in text
+    assert f"{100 * (carry['upper'] / carry['distance'] - 1):.0f} % farther" in text
+
+
+def test_a_group_of_unsaid_arrows_is_noted(far: FlaskClient, asked: Body) -> None:
+    assert "group-arrows-unsaid" not in codes(reply(far, asked))
+    del asked["group"]["arrows"]
+    assert "group-arrows-unsaid" in codes(reply(far, asked))

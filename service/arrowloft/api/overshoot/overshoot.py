@@ -20,7 +20,7 @@ from arrowloft.api.overshoot.overshoot_members import (
     reply,
 )
 from arrowloft.api.overshoot.overshoot_reply import Overshoot, eye_height_of, own_members
-from arrowloft.api.overshoot.pictured import SVG, svg_reply
+from arrowloft.api.picture_replies import SVG, svg_reply
 from arrowloft.api.replies import JSON
 from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.setup import Setup, resolve
