@@ -317,14 +317,14 @@ def test_beyond_reach_points_at_range_zero_and_pins(client: FlaskClient, body: B
     assert found["errors"][0]["detail"].startswith("This distance is beyond reach")
 
 
-@pytest.mark.parametrize("name", ["mark_table", "trajectory"])
+@pytest.mark.parametrize(("folder", "name"), [("sight", "mark_table"), ("flight", "trajectory")])
 def test_a_flight_that_cannot_be_followed_is_refused(
-    client: FlaskClient, body: Body, monkeypatch: pytest.MonkeyPatch, name: str
+    client: FlaskClient, body: Body, monkeypatch: pytest.MonkeyPatch, folder: str, name: str
 ) -> None:
     def unsolved(*_: Any, **__: Any) -> None:
         raise Unsolved("no flight")
 
-    monkeypatch.setattr(f"arrowloft.api.{name}.{name}", unsolved)
+    monkeypatch.setattr(f"arrowloft.api.{folder}.{name}.{name}", unsolved)
     if name == "trajectory":
         del body["sight"], body["distances"]
         body["target"] = "20 m"
