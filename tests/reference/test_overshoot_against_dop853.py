@@ -8,7 +8,7 @@ import os
 import numpy as np
 import pytest
 from ground_outlines import away, inside
-from landing_setups import AIR, coefficient, compound, recurve
+from reference_setups import AIR, coefficient, compound, recurve
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq, minimize_scalar
 

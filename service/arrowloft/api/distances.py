@@ -1,6 +1,8 @@
 """The `distances` member: a list in any order, or a range with a step."""
 
 import math
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 from marshmallow import ValidationError
@@ -87,3 +89,11 @@ def check_cells(distances: int, most: int, **beside: int) -> None:
             ]
         }
     )
+
+
+def check_farther(items: Sequence[Mapping[str, Any]], member: str) -> None:
+    """Raise ValidationError, at the first that is not, unless each item's distance is farther."""
+    for index, (near, far) in enumerate(pairwise(items), 1):
+        if far["distance"] <= near["distance"]:
+            fault = f"Give the {member} in order, each farther than the one before."
+            raise ValidationError({member: {index: {"distance": [fault]}}})

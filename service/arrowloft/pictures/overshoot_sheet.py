@@ -158,6 +158,6 @@ def _ground(scene: Scene, x: tuple[float, float]) -> tuple[Array, Array]:
 
 
 def _at_least(low: float, high: float, span: float) -> tuple[float, float]:
-    """The two, moved apart until they are a span apart; the lower keeps a quarter of it."""
+    """The two, moved apart until they are a span apart, each as far as the other."""
     more = max(0.0, span - (high - low))
     return low - 0.5 * more, high + 0.5 * more

@@ -4,38 +4,16 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from reference_setups import coefficient
+from reference_setups import recurve as shot_of
 
 from arrowloft.core.bow.arrow_check import arrivals, front_of_centre, mass_check
 from arrowloft.core.flight.aim import TooNear, aim
 from arrowloft.core.flight.reach import BeyondReach, Unsolved, reach
-from arrowloft.core.setup.air import Air
 from arrowloft.core.setup.equipment import Arrow
-from arrowloft.core.setup.flow import cross_section
-from arrowloft.core.setup.shot import Shot
 
-AIR = Air(288.15, 101325.0, 0.0, 1.225, 1.789e-5, 340.3)
 GRAIN, FOOT, POUND_FORCE, INCH = 64.79891e-6, 0.3048, 4.4482216152605, 0.0254
 DOUBT = {"speed_uncertainty": 0.5, "drag_uncertainty": 0.2}
-
-
-def coefficient(value):
-    def law(flow, arrow):
-        return value * cross_section(arrow) + np.zeros(flow.airspeed.shape)
-
-    return law
-
-
-def shot_of(**changes):
-    """The reference set-up R: 57 m/s, Cd 2.0, d 5.5 mm, 20.0 g, from the eye."""
-    values = {
-        "launch_speed": 57.0,
-        "arrow": Arrow(mass=0.020, shaft_diameter=0.0055),
-        "drag": coefficient(2.0),
-        "air": AIR,
-        "peep_height": 0.0,
-        "kinks": (),
-    }
-    return Shot(**{**values, **changes})
 
 
 FADING = 1.225 * 2.0 * np.pi * 0.0055**2 / 4.0 / (2.0 * 0.020)

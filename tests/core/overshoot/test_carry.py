@@ -8,7 +8,7 @@ import pytest
 from ground_outlines import inside
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from landing_setups import G, coefficient, compound, elevation_through, fall, in_vacuum, recurve
+from reference_setups import G, coefficient, compound, elevation_through, fall, in_vacuum, recurve
 
 from arrowloft.core.flight.aim import aim
 from arrowloft.core.flight.reach import Unsolved

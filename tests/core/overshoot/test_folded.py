@@ -5,7 +5,7 @@ import pytest
 from ground_outlines import inside
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from landing_setups import G, compound, fall, in_vacuum, recurve
+from reference_setups import G, compound, fall, in_vacuum, recurve
 
 from arrowloft.core.flight.reach import Unsolved
 from arrowloft.core.overshoot import carry as module

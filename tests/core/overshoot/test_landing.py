@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from landing_setups import G, coefficient, compound, elevation_through, fall, in_vacuum, recurve
+from reference_setups import G, coefficient, compound, elevation_through, fall, in_vacuum, recurve
 
 from arrowloft.core.overshoot import landing
 from arrowloft.core.overshoot.landing import Landings, land

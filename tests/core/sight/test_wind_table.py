@@ -4,18 +4,16 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from reference_setups import coefficient
+from reference_setups import recurve as shot_of
 
 from arrowloft.core.flight.aim import TooNear, aim
 from arrowloft.core.flight.impacts import impacts
 from arrowloft.core.flight.reach import BeyondReach, reach
-from arrowloft.core.setup.air import Air
-from arrowloft.core.setup.equipment import Arrow
 from arrowloft.core.setup.flow import cross_section
-from arrowloft.core.setup.shot import Shot
 from arrowloft.core.sight.sight import Sight, Thread
 from arrowloft.core.sight.wind_table import wind_table
 
-AIR = Air(288.15, 101325.0, 0.0, 1.225, 1.789e-5, 340.3)
 QUARTERS = np.radians([0.0, 90.0, 180.0, 270.0])
 SIGHT = Sight(
     radius=0.86,
@@ -30,26 +28,6 @@ def bent(flow, arrow):
     """A ramp of the drag between Reynolds numbers above those of the still flight, 2.15e4."""
     share = np.clip((flow.reynolds(arrow.shaft_diameter) - 2.2e4) / 2e3, 0.0, 1.0)
     return (1.5 + share) * cross_section(arrow)
-
-
-def coefficient(value):
-    def law(flow, arrow):
-        return value * cross_section(arrow) + np.zeros(flow.airspeed.shape)
-
-    return law
-
-
-def shot_of(**changes):
-    """The reference set-up R: 57 m/s, Cd 2.0, d 5.5 mm, 20.0 g, from the eye."""
-    values = {
-        "launch_speed": 57.0,
-        "arrow": Arrow(mass=0.020, shaft_diameter=0.0055),
-        "drag": coefficient(2.0),
-        "air": AIR,
-        "peep_height": 0.0,
-        "kinks": (),
-    }
-    return Shot(**{**values, **changes})
 
 
 def test_a_cross_wind_at_70_m() -> None:

@@ -82,7 +82,7 @@ class Group(Strict):
     )
 
     def check(self, data: dict[str, Any]) -> None:
-        """One form or the other."""
+        """One form of the three."""
         deviations = [name for name in ("vertical", "sideways") if name in data]
         if "impacts" in data:
             others = [*deviations, *(name for name in ("diameter", "arrows") if name in data)]

@@ -1,12 +1,12 @@
 """What /v1/overshoot takes beside the shared members, and what it gives."""
 
 import math
-from itertools import pairwise
 from typing import Any
 
-from marshmallow import Schema, ValidationError
+from marshmallow import Schema
 
 from arrowloft.api.archer.groups import GroupReply, group_member
+from arrowloft.api.distances import check_farther
 from arrowloft.api.fields import Choice, Items, Number, Part, Quantity
 from arrowloft.api.reply_schemas import (
     SolutionReply,
@@ -88,11 +88,7 @@ class TerrainRequest(Strict):
 
     def check(self, data: dict[str, Any]) -> None:
         """Corners in order."""
-        way = [corner["distance"] for corner in data.get("heights", ())]
-        for index, (near, far) in enumerate(pairwise(way), 1):
-            if far <= near:
-                fault = "Give the heights in order, each farther than the one before."
-                raise ValidationError({"heights": {index: {"distance": [fault]}}})
+        check_farther(data.get("heights", ()), "heights")
 
 
 class GrossErrors(Strict):
@@ -257,10 +253,10 @@ class OvershootArea(Strict):
 
     kind = text(
         "group: the share asked for of arrows to come, wider the fewer arrows the group rests on; "
-        "gross: gross errors, from "
-        "the target's line on: loosed too high, too low or aside. Where arrows loosed higher land "
-        "nearer again, in wind, over uneven ground or with the mark so high, an area that reaches "
-        "so high is the convex hull of landings: too large rather than too small.",
+        "gross: gross errors, from the target's line on: loosed too high, too low or aside. Where "
+        "arrows loosed higher land nearer again, in wind, over uneven ground or with the mark so "
+        "high, an area that reaches so high is the convex hull of landings: too large rather than "
+        "too small.",
         enum=["group", "gross"],
     )
     size = quantity("ground_area", "Of the ground, seen from above.")

@@ -1,12 +1,12 @@
 """The `ground` member: the ground under the path, and where the path runs low over it."""
 
 from collections.abc import Mapping
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from marshmallow import ValidationError, fields
 
+from arrowloft.api.distances import check_farther
 from arrowloft.api.fields import Items, Part, Quantity
 from arrowloft.api.replies import ReplyUnits
 from arrowloft.api.reply_schemas import part, quantity
@@ -71,11 +71,7 @@ class Ground(Strict):
 
     def check(self, data: dict[str, Any]) -> None:
         """Rises in order."""
-        way = [rise["distance"] for rise in data.get("rises", ())]
-        for index, (near, far) in enumerate(pairwise(way), 1):
-            if far <= near:
-                fault = "Give the rises in order, each farther than the one before."
-                raise ValidationError({"rises": {index: {"distance": [fault]}}})
+        check_farther(data.get("rises", ()), "rises")
 
 
 _AT_TARGET = 1.0

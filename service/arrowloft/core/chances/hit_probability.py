@@ -67,7 +67,7 @@ class Aiming:
 
 @dataclass(frozen=True, kw_only=True)
 class HitProbability:
-    """Chances at distances; arrays (rows,), SI; NaN in rows that are not `known`.
+    """Chances at distances; arrays (rows,), SI; but distance and time NaN where not `known`.
 
     probability: of a hit.  error: estimated error of that, absolute.
     low, high: where it lies with CONFIDENCE, the group being known from few arrows, and
@@ -111,11 +111,8 @@ def hit_probability(aiming: Aiming, target: Zone | Face, distance: Array) -> Hit
 
     Raises TooNear, BeyondReach, Unsolved; lanes count the distances.
     """
-    scatter = _scatter(aiming, distance)
-    zone = target if isinstance(target, Zone) else target.zones[0]
+    scatter, zone, share, left_out = _at(aiming, target, distance)
     found, every = scatter.effects, scatter.cumulants
-    share = _shares(scatter)
-    left_out = _left_out(found, every, 1.0 - share[0])
     hit = _hit(aiming.archer.group, zone, scatter, left_out)
     scored = _scored(target, every, left_out) if isinstance(target, Face) else {}
 
@@ -156,12 +153,20 @@ def chance(aiming: Aiming, target: Zone | Face, distance: Array) -> tuple[Array,
 
     NaN where they are not known.
     """
+    scatter, zone, _, left_out = _at(aiming, target, distance)
+    hit, known = _hit(aiming.archer.group, zone, scatter, left_out), scatter.effects.known
+    return np.where(known, hit.probability, np.nan), np.where(known, hit.low, np.nan)
+
+
+def _at(
+    aiming: Aiming, target: Zone | Face, distance: Array
+) -> tuple["_Scatter", Zone, Array, Array]:
+    """What scatters there, the zone that is a hit, the shares of the causes, what is left out."""
     scatter = _scatter(aiming, distance)
     zone = target if isinstance(target, Zone) else target.zones[0]
-    found, every = scatter.effects, scatter.cumulants
-    left_out = _left_out(found, every, 1.0 - _shares(scatter)[0])
-    hit = _hit(aiming.archer.group, zone, scatter, left_out)
-    return np.where(found.known, hit.probability, np.nan), np.where(found.known, hit.low, np.nan)
+    share = _shares(scatter)
+    left_out = _left_out(scatter.effects, scatter.cumulants, 1.0 - share[0])
+    return scatter, zone, share, left_out
 
 
 @dataclass(frozen=True)

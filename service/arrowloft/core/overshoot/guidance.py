@@ -92,7 +92,7 @@ def least_elevations(
 ) -> Array:
     """Least elevation whose arrow lands beyond each distance, m; rad, NaN where none does.
 
-    shot: level (slope 0), every member a float.  low, high: elevations searched, rad, such
+    shot: every member a float; its slope plays no part.  low, high: elevations searched, rad, such
     as that of the mark and that of the farthest carry.
 
     The landing distance need not rise all the way: over a hollow an arrow loosed a little
