@@ -97,6 +97,7 @@ class Parameter:
     default: SI value; REQUIRED where the caller must give it; None where it may be left out.
     low, high: inclusive bounds in SI, for each element of an array.
     array: a list of values, of at least `least` and at most `most` elements.
+    free: whether a fit to measured flights adjusts it where the caller does not say which.
     """
 
     name: str
@@ -109,6 +110,7 @@ class Parameter:
     array: bool
     least: int
     most: int
+    free: bool
 
     @property
     def required(self) -> bool:
@@ -127,12 +129,14 @@ def parameter(
     array: bool = False,
     least: int = 1,
     most: int = 200,
+    free: bool = False,
 ) -> Any:
     """Declare a model's parameter; everything the caller sees of it is derived from this.
 
     description: one sentence.  dimension: a name in the table of units, or "number",
     or "choice" with `choices`.  default, low, high: SI.  array: the field holds a
     read-only 1-D array of `least` to `most` values; its default is a tuple of numbers.
+    free: measured flights tell this one, so a fit adjusts it unless told otherwise.
     """
     metadata = {
         _KEY: {
@@ -145,6 +149,7 @@ def parameter(
             "array": array,
             "least": least,
             "most": most,
+            "free": free,
         }
     }
     if default is MISSING:
@@ -189,6 +194,9 @@ class Model(ABC):
     sources: at least one.  validity: ranges as data.
     example: SI values of parameters that work together; needed where a parameter is
         required.  The conformance suite and the documentation use it.
+    by_lane: whether a parameter that is a number may also be an array of one value a lane,
+        as long as the equations are written so that they broadcast: sweeps then compute
+        many set-ups at once instead of one by one.
     """
 
     kind: ClassVar[Literal["drag", "launch"]]
@@ -197,6 +205,7 @@ class Model(ABC):
     sources: ClassVar[tuple[Source, ...]]
     validity: ClassVar[tuple[Validity, ...]] = ()
     example: ClassVar[Mapping[str, Any]] = MappingProxyType({})
+    by_lane: ClassVar[bool] = False
 
     @classmethod
     def parameters(cls) -> Mapping[str, Parameter]:

@@ -68,6 +68,7 @@ def guarded_law(model: DragModel) -> DragLaw:
             flow.density,
             flow.viscosity,
             flow.speed_of_sound,
+            flow.incidence,
             arrow.mass,
             arrow.shaft_diameter,
             arrow.length,

@@ -16,12 +16,16 @@ class Flow:
 
     airspeed: |velocity - wind|, m/s, any shape, read-only; the last axis is the lanes.
     density kg/m3, viscosity Pa s, speed_of_sound m/s: a float or an array of lanes.
+    incidence: between the shaft's axis and the air's motion past it, rad, at least 0; a
+        float or an array that broadcasts to the airspeed. A point mass, as all flights but
+        the rigid one take the arrow for, lies along the air: 0.
     """
 
     airspeed: Array
     density: Real
     viscosity: Real
     speed_of_sound: Real
+    incidence: Real = 0.0
 
     def reynolds(self, length: Real) -> Array:
         """Re = density * airspeed * length / viscosity, for a length in m."""

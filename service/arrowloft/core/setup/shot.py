@@ -11,6 +11,7 @@ from arrowloft.core.setup.air import Air
 from arrowloft.core.setup.equipment import Arrow
 from arrowloft.core.setup.flow import DragLaw
 from arrowloft.core.setup.gravity import STANDARD
+from arrowloft.core.setup.laws import LawsByLane
 
 _T = TypeVar("_T")
 
@@ -20,7 +21,8 @@ class Shot:
     """One shot, or many side by side: each number is a float or an array of lanes (SI).
 
     launch_speed: speed of the arrow as it leaves the string, along its own line, m/s.
-    arrow, drag, air: what flies, what slows it, what it flies through.
+    arrow, drag, air: what flies, what slows it, what it flies through. A `LawsByLane` is
+        one drag law for some lanes, another for others.
     peep_height: eye above the arrow's line, perpendicular to it, m.
     launch_forward: balance point ahead of the eye at launch, along the arrow's line, m.
     tip_lead: tip ahead of the balance point, m.
@@ -100,4 +102,6 @@ def _take(item: _T, lanes: Any) -> _T:
             taken = _take(value, lanes)
             if taken is not value:
                 changes[declared.name] = taken
+        elif isinstance(value, LawsByLane):
+            changes[declared.name] = value.take(lanes)
     return replace(item, **changes) if changes else item  # type: ignore[type-var]

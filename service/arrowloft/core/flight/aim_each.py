@@ -1,0 +1,50 @@
+"""Aim for lanes that fly by different drag laws, those that can be solved together at once."""
+
+from collections.abc import Sequence
+from dataclasses import fields
+
+import numpy as np
+
+from arrowloft.core.arrays import Array, Lanes, Mask, Real
+from arrowloft.core.flight.aim import aim, require_ahead
+from arrowloft.core.flight.aimed import Aimed
+from arrowloft.core.setup.laws import Kinks, LawsByLane, alike
+from arrowloft.core.setup.shot import Shot, as_lanes, lane_count
+
+
+def aim_each(
+    shot: Shot,
+    distance: Real,
+    kinks: Sequence[Kinks],
+    *,
+    windage: bool | Mask = False,
+) -> Aimed:
+    """As `aim.aim`, for lanes that fly by different drag laws.
+
+    shot: its `drag` a LawsByLane; its `kinks` are not looked at.  kinks: of each law.
+
+    Laws with the same kinks are solved together, so that smooth ones cost no more for a
+    neighbour's kinks, and none loses its own. Raises TooNear, Unsolved; TypeError for
+    any other drag.
+    """
+    laws = shot.drag
+    if not isinstance(laws, LawsByLane):
+        raise TypeError("the shot's drag must be a LawsByLane")
+    count = lane_count(shot, distance)
+    distance = as_lanes(distance, count)
+    require_ahead(shot, distance)
+    groups = list(alike(kinks, np.broadcast_to(laws.which, (count,))))
+    if len(groups) == 1:
+        return aim(shot.with_(kinks=groups[0][0]), distance, windage=windage)
+    unknown = np.broadcast_to(np.asarray(windage, dtype=bool), (count,))
+    result = Aimed.unreached(distance)
+    for those, lanes in groups:
+        part = aim(shot.take(lanes).with_(kinks=those), distance[lanes], windage=unknown[lanes])
+        _store(result, part, lanes)
+    return result
+
+
+def _store(result: Aimed, part: Aimed, lanes: Lanes) -> None:
+    for item in fields(Aimed):
+        values: Array = getattr(result, item.name)
+        values[lanes] = getattr(part, item.name)
