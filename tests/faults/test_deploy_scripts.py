@@ -221,6 +221,8 @@ def test_a_signal_ends_the_set_up_at_once(
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        # A shell cannot trap what it was started to ignore, as whatever runs in the background is.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     assert script.stdout is not None
     assert "making" in script.stdout.readline()
