@@ -202,6 +202,7 @@ def test_a_missing_attribute_is_named() -> None:
         (with_parameter("Two.", "choice", default="a", choices=("a", "a")), "with one twice"),
         (with_parameter("Two.", "choice", default="c", choices=("a", "b")), "not one of a, b"),
         (with_parameter("Two.", "choice", default="a", choices=("a",), low=1), "neither bounds"),
+        (with_parameter("F.", "choice", default="a", choices=("a",), free=True), "no fit can"),
         (with_parameter("Two.", "choice", default="a", choices=("a", 1)), "not a word"),
         (with_parameter("High.", default=3.0, high=2.0), "above the greatest allowed, 2.0"),
         (with_parameter("Low.", default=-3.0, low=2.0), "below the least allowed, 2.0"),

@@ -4,12 +4,12 @@ Friction coefficients are means over the length, on the wetted area. Where no na
 given the form is from S. Niskanen, OpenRocket technical documentation, 2013 (published).
 """
 
-from math import sin
 from typing import Final
 
 import numpy as np
 
 from arrowloft.plugin import Array, Real
+from arrowloft_models._lanes import sin
 
 BASE: Final = 0.12
 """Base drag coefficient, on the base's area; its rise with Mach^2 is below 0.02 for arrows."""
@@ -61,7 +61,7 @@ def turbulent_plate(reynolds: Array) -> Array:
     return 1.0 / (inverse_root * inverse_root)
 
 
-def point_coefficient(shape: str, joint_angle: float | None) -> float:
+def point_coefficient(shape: str, joint_angle: Real | None) -> Real:
     """Pressure drag coefficient of the point: 0.8 sin^2 of a cone's joint angle, or by shape."""
     if joint_angle is not None:
         return BLUNTNESS["flat"] * sin(joint_angle) ** 2

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from functools import cached_property
-from math import cos, hypot, pi
+from math import pi
 
 import numpy as np
 
@@ -18,8 +18,10 @@ from arrowloft.plugin import (
     Source,
     Validity,
     cross_section,
+    holds,
     parameter,
 )
+from arrowloft_models._lanes import cos, hypot
 from arrowloft_models.drag import _component_parts as parts
 from arrowloft_models.drag._blend import turbulent_share, undecided
 
@@ -71,24 +73,23 @@ class Component(DragModel):
         ),
     )
     default_uncertainty = 0.2
+    by_lane = True
 
-    shaft_length: float | None = parameter(
+    shaft_length: Real | None = parameter(
         "Length of the shaft that the air passes; the arrow's length unless given.",
         "length",
         default=None,
         low=0.2,
         high=1.5,
     )
-    vane_count: float = parameter(
-        "Number of vanes, a whole number.", default=3.0, low=0.0, high=8.0
-    )
-    vane_length: float = parameter(
+    vane_count: Real = parameter("Number of vanes, a whole number.", default=3.0, low=0.0, high=8.0)
+    vane_length: Real = parameter(
         "Length of a vane along the shaft.", "length", default=0.044, low=0.005, high=0.2
     )
-    vane_height: float = parameter(
+    vane_height: Real = parameter(
         "Mean height of a vane above the shaft.", "length", default=0.0075, low=0.001, high=0.05
     )
-    vane_thickness: float = parameter(
+    vane_thickness: Real = parameter(
         "Thickness of a vane.", "length", default=0.0004, low=0.00001, high=0.005
     )
     leading_edge: str = parameter(
@@ -97,7 +98,7 @@ class Component(DragModel):
     trailing_edge: str = parameter(
         "Rear edge of a vane.", "choice", default="square", choices=tuple(parts.TRAILING_EDGE)
     )
-    sweep: float = parameter(
+    sweep: Real = parameter(
         "Angle by which a vane's front edge leans back; 0 stands square to the shaft.",
         "angle",
         default=0.0,
@@ -110,7 +111,7 @@ class Component(DragModel):
         default="ogive",
         choices=("ogive", "cone", "hemisphere", "flat"),
     )
-    joint_angle: float | None = parameter(
+    joint_angle: Real | None = parameter(
         "Angle between a conical point's surface and the shaft; needed for a cone only.",
         "angle",
         default=None,
@@ -123,19 +124,19 @@ class Component(DragModel):
         default="blended",
         choices=("laminar", "turbulent", "blended"),
     )
-    band_low: float = parameter(
+    band_low: Real = parameter(
         "Reynolds number on the shaft diameter at which a blended layer begins to change.",
         default=1.2e4,
         low=1.0e2,
         high=1.0e6,
     )
-    band_high: float = parameter(
+    band_high: Real = parameter(
         "Reynolds number on the shaft diameter above which a blended layer is turbulent.",
         default=2.0e4,
         low=1.0e2,
         high=1.0e6,
     )
-    uncertainty: float | None = parameter(
+    uncertainty: Real | None = parameter(
         "Standard uncertainty of the drag as a share of it; 0.2, blended 0.28, unless given.",
         default=None,
         low=0.0,
@@ -144,30 +145,30 @@ class Component(DragModel):
 
     def __post_init__(self) -> None:
         """Raise ParameterError for part of a vane, a cone without its angle, an empty band."""
-        if self.vane_count != int(self.vane_count):
+        if not holds(self.vane_count % 1.0 == 0.0):
             raise ParameterError("vane_count", "must be a whole number of vanes; round it")
         if self.point == "cone" and self.joint_angle is None:
             raise ParameterError("joint_angle", "is needed for a conical point; give it")
         if self.point != "cone" and self.joint_angle is not None:
             raise ParameterError("joint_angle", "belongs to a conical point only; leave it out")
-        if not self.band_low < self.band_high:
+        if not holds(self.band_low < self.band_high):
             raise ParameterError("band_high", "must be above band_low; widen the band")
 
     @cached_property
-    def _vane_friction_area(self) -> float:
+    def _vane_friction_area(self) -> Real:
         """Wetted area of the vanes, thickness allowed for, m2: 2 n c h (1 + 2 t / c)."""
         thickened = self.vane_length + 2.0 * self.vane_thickness
         return 2.0 * self.vane_count * self.vane_height * thickened
 
     @cached_property
-    def _edge_drag_area(self) -> float:
+    def _edge_drag_area(self) -> Real:
         """Pressure drag area of the vanes' edges, m2."""
         front = parts.LEADING_EDGE[self.leading_edge] * cos(self.sweep) ** 2
         frontal_area = self.vane_count * self.vane_height * self.vane_thickness
         return frontal_area * (front + parts.TRAILING_EDGE[self.trailing_edge])
 
     @cached_property
-    def _end_coefficient(self) -> float:
+    def _end_coefficient(self) -> Real:
         """Coefficient of point and base together, on the cross-section."""
         return parts.point_coefficient(self.point, self.joint_angle) + parts.BASE
 
@@ -214,7 +215,7 @@ class Component(DragModel):
         pressure = self._edge_drag_area + self._end_coefficient * cross_section(arrow)
         return np.asarray(friction + pressure)
 
-    def relative_uncertainty(self) -> float:
+    def relative_uncertainty(self) -> Real:
         """Return the caller's, or the default, greater where the layer is blended."""
         if self.uncertainty is not None:
             return self.uncertainty

@@ -5,7 +5,18 @@ from types import MappingProxyType
 
 import numpy as np
 
-from arrowloft.plugin import Array, Arrow, DragModel, Flow, Note, Source, cross_section, parameter
+from arrowloft.plugin import (
+    Array,
+    Arrow,
+    DragModel,
+    Flow,
+    Note,
+    Real,
+    Source,
+    cross_section,
+    holds,
+    parameter,
+)
 from arrowloft_models.drag.none import NO_DRAG
 
 
@@ -30,11 +41,12 @@ class Constant(DragModel):
     )
     example = MappingProxyType({"coefficient": 1.9})
     default_uncertainty = 0.14
+    by_lane = True
 
-    coefficient: float = parameter(
-        "Drag coefficient on the shaft cross-section.", low=0.0, high=20.0
+    coefficient: Real = parameter(
+        "Drag coefficient on the shaft cross-section.", low=0.0, high=20.0, free=True
     )
-    uncertainty: float | None = parameter(
+    uncertainty: Real | None = parameter(
         "Standard uncertainty of the coefficient as a share of it; 0.14 unless given.",
         default=None,
         low=0.0,
@@ -49,10 +61,10 @@ class Constant(DragModel):
         """Cd * pi d^2 / 4, m2, of the shape of flow.airspeed."""
         return np.full(flow.airspeed.shape, self.coefficient * cross_section(arrow))
 
-    def relative_uncertainty(self) -> float:
+    def relative_uncertainty(self) -> Real:
         """Return the caller's, or the default."""
         return self.default_uncertainty if self.uncertainty is None else self.uncertainty
 
     def notes(self, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:
-        """Say that the air was left out, where the coefficient is zero."""
-        return (NO_DRAG,) if self.coefficient == 0 else ()
+        """Say that the air was left out, where the coefficient is zero in any lane."""
+        return () if holds(self.coefficient != 0) else (NO_DRAG,)

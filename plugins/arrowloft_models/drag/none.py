@@ -19,6 +19,7 @@ class NoDrag(DragModel):
     version = "1"
     sources = (Source("Newton's second law with gravity alone", "derived"),)
     default_uncertainty = 0.0
+    by_lane = True
 
     def kinks(self) -> tuple[float, ...]:
         """Return none: the law is smooth."""

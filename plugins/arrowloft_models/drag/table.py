@@ -13,6 +13,7 @@ from arrowloft.plugin import (
     DragModel,
     Flow,
     ParameterError,
+    Real,
     Source,
     Validity,
     as_read_only,
@@ -45,6 +46,7 @@ class Table(DragModel):
         {"reynolds": (1.0e4, 1.4e4, 2.0e4, 4.0e4), "coefficient": (1.6, 1.5, 2.6, 2.3)}
     )
     default_uncertainty = 0.05
+    by_lane = True
 
     reynolds: Array = parameter(
         "Reynolds numbers on the shaft diameter, increasing.",
@@ -56,11 +58,12 @@ class Table(DragModel):
     coefficient: Array = parameter(
         "Drag coefficients on the shaft cross-section, one for each Reynolds number.",
         array=True,
+        free=True,
         least=2,
         low=0.0,
         high=20.0,
     )
-    uncertainty: float | None = parameter(
+    uncertainty: Real | None = parameter(
         "Standard uncertainty of the coefficients as a share of them; 0.05 unless given.",
         default=None,
         low=0.0,
@@ -96,7 +99,7 @@ class Table(DragModel):
         """Return the points: the curve bends anew at each, and stops at the ends."""
         return tuple(self.reynolds.tolist())
 
-    def relative_uncertainty(self) -> float:
+    def relative_uncertainty(self) -> Real:
         """Return the caller's, or the default."""
         return self.default_uncertainty if self.uncertainty is None else self.uncertainty
 

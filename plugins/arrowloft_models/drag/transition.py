@@ -1,7 +1,7 @@
 """Laminar and turbulent drag coefficients, blended over the band where the layer changes."""
 
 from dataclasses import dataclass
-from math import hypot, sqrt
+from math import sqrt
 
 import numpy as np
 
@@ -12,11 +12,14 @@ from arrowloft.plugin import (
     Flow,
     Note,
     ParameterError,
+    Real,
     Source,
     Validity,
     cross_section,
+    holds,
     parameter,
 )
+from arrowloft_models._lanes import hypot
 from arrowloft_models.drag._blend import turbulent_share, undecided
 
 
@@ -64,26 +67,35 @@ class Transition(DragModel):
         ),
     )
     default_uncertainty = 0.24
+    by_lane = True
 
-    laminar: float = parameter(
-        "Drag coefficient with a laminar boundary layer.", default=1.3, low=0.0, high=20.0
+    laminar: Real = parameter(
+        "Drag coefficient with a laminar boundary layer.",
+        default=1.3,
+        low=0.0,
+        high=20.0,
+        free=True,
     )
-    turbulent: float = parameter(
-        "Drag coefficient with a turbulent boundary layer.", default=2.6, low=0.01, high=20.0
+    turbulent: Real = parameter(
+        "Drag coefficient with a turbulent boundary layer.",
+        default=2.6,
+        low=0.01,
+        high=20.0,
+        free=True,
     )
-    band_low: float = parameter(
+    band_low: Real = parameter(
         "Reynolds number on the shaft diameter at which the layer begins to change.",
         default=1.2e4,
         low=1.0e2,
         high=1.0e6,
     )
-    band_high: float = parameter(
+    band_high: Real = parameter(
         "Reynolds number on the shaft diameter above which the layer is turbulent.",
         default=2.0e4,
         low=1.0e2,
         high=1.0e6,
     )
-    uncertainty: float | None = parameter(
+    uncertainty: Real | None = parameter(
         "Standard uncertainty of the drag as a share of it; from the coefficients unless given.",
         default=None,
         low=0.0,
@@ -92,9 +104,9 @@ class Transition(DragModel):
 
     def __post_init__(self) -> None:
         """Raise ParameterError where the band or the coefficients are out of order."""
-        if not self.band_low < self.band_high:
+        if not holds(self.band_low < self.band_high):
             raise ParameterError("band_high", "must be above band_low; widen the band")
-        if not self.laminar <= self.turbulent:
+        if not holds(self.laminar <= self.turbulent):
             raise ParameterError("turbulent", "must not be below laminar; exchange the two")
 
     def kinks(self) -> tuple[float, ...]:
@@ -108,7 +120,7 @@ class Transition(DragModel):
         area = cross_section(arrow)
         return np.asarray(area * (self.laminar + (self.turbulent - self.laminar) * share))
 
-    def relative_uncertainty(self) -> float:
+    def relative_uncertainty(self) -> Real:
         """Return the caller's, or the spread of the coefficients and of the vanes together."""
         if self.uncertainty is not None:
             return self.uncertainty
@@ -118,8 +130,8 @@ class Transition(DragModel):
     def notes(self, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:
         """Say so where the flown Reynolds numbers lie in or near the band."""
         consequence = (
-            f"the drag coefficient may be anything from {self.laminar:.4g} to "
-            f"{self.turbulent:.4g}; verify the marks by shooting, or measure the speed at two "
-            "distances."
+            f"the drag coefficient may be anything from {np.min(self.laminar):.4g} to "
+            f"{np.max(self.turbulent):.4g}; verify the marks by shooting, or measure the "
+            "speed at two distances."
         )
         return undecided(flow, arrow, self.band_low, self.band_high, consequence)

@@ -1,7 +1,7 @@
 """Drag from the speeds of one arrow measured at two distances."""
 
 from dataclasses import dataclass
-from math import hypot, log, sqrt
+from math import sqrt
 from types import MappingProxyType
 
 import numpy as np
@@ -13,9 +13,12 @@ from arrowloft.plugin import (
     Flow,
     Note,
     ParameterError,
+    Real,
     Source,
+    holds,
     parameter,
 )
+from arrowloft_models._lanes import hypot, lesser, log
 
 READING_SHARE = 0.002
 """Uncertainty of a speed whose reading error is not given: shot-to-shot, Tuijn & Kooi 1992."""
@@ -45,37 +48,38 @@ class TwoSpeed(DragModel):
     )
     # That of a loss of 8 % between readings good to 0.2 %: a usual case over 70 m.
     default_uncertainty = 0.034
+    by_lane = True
 
-    speed_near: float = parameter("Speed at the near distance.", "speed", low=5.0, high=200.0)
-    speed_far: float = parameter("Speed at the far distance.", "speed", low=5.0, high=200.0)
-    distance_near: float = parameter(
+    speed_near: Real = parameter("Speed at the near distance.", "speed", low=5.0, high=200.0)
+    speed_far: Real = parameter("Speed at the far distance.", "speed", low=5.0, high=200.0)
+    distance_near: Real = parameter(
         "Distance of the first reading, from anywhere on the line.", "length", low=0.0, high=500.0
     )
-    distance_far: float = parameter(
+    distance_far: Real = parameter(
         "Distance of the second reading, from the same place.", "length", low=0.0, high=500.0
     )
-    air_density: float | None = parameter(
+    air_density: Real | None = parameter(
         "Density of the air at the measurement; that of the request's air unless given.",
         "density",
         default=None,
         low=0.2,
         high=2.0,
     )
-    speed_uncertainty: float | None = parameter(
+    speed_uncertainty: Real | None = parameter(
         "Standard uncertainty of each speed; 0.2 % of it unless given.",
         "speed",
         default=None,
         low=0.0,
         high=20.0,
     )
-    distance_uncertainty: float = parameter(
+    distance_uncertainty: Real = parameter(
         "Standard uncertainty of the way between the two readings.",
         "length",
         default=0.0,
         low=0.0,
         high=10.0,
     )
-    uncertainty: float | None = parameter(
+    uncertainty: Real | None = parameter(
         "Standard uncertainty of the drag as a share of it; from the readings unless given.",
         default=None,
         low=0.0,
@@ -84,11 +88,11 @@ class TwoSpeed(DragModel):
 
     def __post_init__(self) -> None:
         """Raise ParameterError where the readings show no loss of speed over a distance."""
-        if not self.distance_near < self.distance_far:
+        if not holds(self.distance_near < self.distance_far):
             raise ParameterError(
                 "distance_far", "must be beyond distance_near; exchange the readings"
             )
-        if not self.speed_far < self.speed_near:
+        if not holds(self.speed_far < self.speed_near):
             raise ParameterError(
                 "speed_far", "must be below speed_near, as drag slows the arrow; measure again"
             )
@@ -104,20 +108,20 @@ class TwoSpeed(DragModel):
         area = arrow.mass * loss / (density * (self.distance_far - self.distance_near))
         return np.full(flow.airspeed.shape, area)
 
-    def relative_uncertainty(self) -> float:
+    def relative_uncertainty(self) -> Real:
         """Return the caller's, or that of the readings carried through the equation, 1 at most."""
         if self.uncertainty is not None:
             return self.uncertainty
         if self.speed_uncertainty is None:
-            speeds = sqrt(2.0) * READING_SHARE
+            speeds: Real = sqrt(2.0) * READING_SHARE
         else:
             speeds = self.speed_uncertainty * hypot(1.0 / self.speed_near, 1.0 / self.speed_far)
         way = self.distance_uncertainty / (self.distance_far - self.distance_near)
-        return min(1.0, hypot(speeds / log(self.speed_near / self.speed_far), way))
+        return lesser(1.0, hypot(speeds / log(self.speed_near / self.speed_far), way))
 
     def notes(self, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:
-        """Say so where the readings are too close to tell the drag."""
-        share = self.relative_uncertainty()
+        """Say so where the readings are too close to tell the drag; of lanes, by the worst."""
+        share = np.max(self.relative_uncertainty())
         if share <= 0.25:
             return ()
         message = (

@@ -37,42 +37,44 @@ class Energy(LaunchModel):
         Source("B. W. Tuijn, B. W. Kooi, Eur. J. Phys. 13 (1992) 127-134: its use on four bows"),
     )
     validity = (Validity("launch_speed", 20.0, 130.0, reason="Beyond the speeds that bows reach."),)
+    by_lane = True
     example = MappingProxyType({"stored_energy": 105.0, "virtual_mass": 0.0052})
 
-    stored_energy: float = parameter(
+    stored_energy: Real = parameter(
         "Energy the bow gives back over its power stroke: under the draw curve, less hysteresis.",
         "energy",
         low=1.0,
         high=1000.0,
+        free=True,
     )
-    virtual_mass: float | None = parameter(
+    virtual_mass: Real | None = parameter(
         "Virtual mass of the bow; give either this or efficiency.",
         "mass",
         default=None,
         low=0.0,
         high=0.2,
     )
-    efficiency: float | None = parameter(
+    efficiency: Real | None = parameter(
         "Share of the stored energy that this arrow takes; give either this or virtual_mass.",
         default=None,
         low=0.05,
         high=1.0,
     )
-    energy_uncertainty: float = parameter(
+    energy_uncertainty: Real = parameter(
         "Standard uncertainty of the energy as a share; the default is what a hand-read scale "
         "of 1 to 2 percent leaves.",
         default=0.02,
         low=0.0,
         high=1.0,
     )
-    virtual_mass_uncertainty: float = parameter(
+    virtual_mass_uncertainty: Real = parameter(
         "Standard uncertainty of the virtual mass as a share of it; the default allows for "
         "its being only nearly constant.",
         default=0.2,
         low=0.0,
         high=2.0,
     )
-    efficiency_uncertainty: float = parameter(
+    efficiency_uncertainty: Real = parameter(
         "Standard uncertainty of the efficiency itself; the default, 0.03, is the reach of "
         "quoted efficiencies of one kind of bow.",
         default=0.03,
@@ -103,7 +105,7 @@ class Energy(LaunchModel):
             )
         kinetic = efficiency * self.stored_energy
         speed = np.sqrt(2 * kinetic / mass)
-        figures = {"stored_energy": (self.stored_energy, "energy")}
+        figures: dict[str, tuple[Real, str]] = {"stored_energy": (self.stored_energy, "energy")}
         if np.ndim(mass) == 0:
             figures["efficiency"] = (float(efficiency), "number")
             figures["virtual_mass"] = (float(mass / efficiency - mass), "mass")

@@ -14,6 +14,7 @@ from arrowloft.plugin import (
     LaunchSpeed,
     Note,
     ParameterError,
+    Real,
     Source,
     Validity,
     parameter,
@@ -47,6 +48,7 @@ class ForceDraw(LaunchModel):
         Source("P. E. Klopsteg, Am. J. Phys. 11 (1943) 175: virtual mass", standing="from memory"),
     )
     validity = (Validity("launch_speed", 20.0, 130.0, reason="Beyond the speeds that bows reach."),)
+    by_lane = True
     example = MappingProxyType(
         {
             "draw": (0.0, 0.1, 0.2, 0.3, 0.4, 0.45),
@@ -71,11 +73,12 @@ class ForceDraw(LaunchModel):
         array=True,
         least=2,
     )
-    virtual_mass: float = parameter(
+    virtual_mass: Real = parameter(
         "Virtual mass of the bow; two arrows shot from it give it by the model two-arrow.",
         "mass",
         low=0.0,
         high=0.2,
+        free=True,
     )
     rule: str = parameter(
         "How to integrate between points: straight lines, or a monotone cubic through them.",
@@ -83,21 +86,21 @@ class ForceDraw(LaunchModel):
         default="trapezoid",
         choices=("trapezoid", "monotone-cubic"),
     )
-    hysteresis: float = parameter(
+    hysteresis: Real = parameter(
         "Share of the drawing energy lost in limbs and string; default amid the published "
         "0.002 to 0.009.",
         default=0.005,
         low=0.0,
         high=0.5,
     )
-    energy_uncertainty: float = parameter(
+    energy_uncertainty: Real = parameter(
         "Standard uncertainty of the energy as a share; the default is what a hand-read scale "
         "of 1 to 2 percent leaves.",
         default=0.02,
         low=0.0,
         high=1.0,
     )
-    virtual_mass_uncertainty: float = parameter(
+    virtual_mass_uncertainty: Real = parameter(
         "Standard uncertainty of the virtual mass as a share of it; the default allows for "
         "its being only nearly constant.",
         default=0.2,
@@ -139,7 +142,7 @@ class ForceDraw(LaunchModel):
         moved = case.arrow.mass + self.virtual_mass
         speed = np.sqrt(2 * stored / moved)
         share = self.virtual_mass * self.virtual_mass_uncertainty / moved
-        figures = {
+        figures: dict[str, tuple[Real, str]] = {
             "drawing_energy": (drawing, "energy"),
             "stored_energy": (stored, "energy"),
             "power_stroke": (stroke, "length"),

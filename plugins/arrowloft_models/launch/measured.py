@@ -16,6 +16,7 @@ from arrowloft.plugin import (
     Source,
     Validity,
     carry_speed,
+    holds,
     parameter,
 )
 
@@ -47,14 +48,16 @@ class Measured(LaunchModel):
         Source("Newton's second law along a flat path", standing="derived"),
     )
     validity = (Validity("launch_speed", 20.0, 130.0, reason="Beyond the speeds that bows reach."),)
+    by_lane = True
     example = MappingProxyType({"readings": (85.3, 85.1, 85.4, 85.2, 85.3), "gate_distance": 0.6})
 
-    speed: float | None = parameter(
+    speed: Real | None = parameter(
         "One reading, or the mean of several; give either this or readings.",
         "speed",
         default=None,
         low=5.0,
         high=200.0,
+        free=True,
     )
     readings: Array | None = parameter(
         "Two or more readings of the same bow and arrow; give either this or speed.",
@@ -65,7 +68,7 @@ class Measured(LaunchModel):
         array=True,
         least=2,
     )
-    gate_distance: float = parameter(
+    gate_distance: Real = parameter(
         "Free flight up to the reading: from the place of the arrow's point as it leaves the "
         "string, one arrow's length ahead of the string at rest, to the middle of the gate.",
         "length",
@@ -73,7 +76,7 @@ class Measured(LaunchModel):
         low=0.0,
         high=100.0,
     )
-    instrument_uncertainty: float = parameter(
+    instrument_uncertainty: Real = parameter(
         "Standard uncertainty of the chronograph, not lessened by more shots; the default, "
         "1 ft/s, is half the span within which ASTM F1544 wants shots to agree.",
         "speed",
@@ -90,10 +93,11 @@ class Measured(LaunchModel):
 
     def launch_speed(self, case: LaunchCase) -> LaunchSpeed:
         """Speed at the string, m/s; figures: at the gate; of several also mean, spread, number."""
-        figures: dict[str, tuple[float, str]] = {}
+        figures: dict[str, tuple[Real, str]] = {}
         notes: list[Note] = []
         if self.readings is None:
-            at_gate = float(self.speed or 0.0)
+            assert self.speed is not None
+            at_gate = 1.0 * self.speed
             scatter = REPEAT_SHARE * at_gate
         else:
             at_gate = float(np.mean(self.readings))
@@ -110,7 +114,7 @@ class Measured(LaunchModel):
                     )
                 )
         figures["speed_at_gate"] = (at_gate, "speed")
-        if self.gate_distance == 0:
+        if not holds(self.gate_distance != 0):
             notes.append(
                 Note(
                     "launch-gate-at-string",
@@ -123,8 +127,8 @@ class Measured(LaunchModel):
         uncertainty: Real = np.hypot(reading, DRAG_SHARE * (speed - at_gate))
         return LaunchSpeed(speed, uncertainty, figures, tuple(notes))
 
-    def _undo(self, at_gate: float, case: LaunchCase) -> Real:
-        if self.gate_distance == 0:
+    def _undo(self, at_gate: Real, case: LaunchCase) -> Real:
+        if holds(self.gate_distance == 0):
             return at_gate + 0.0 * case.arrow.mass  # of the lanes' shape
         try:
             return carry_speed(at_gate, -self.gate_distance, case.air, case.arrow, case.drag)

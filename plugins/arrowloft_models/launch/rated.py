@@ -57,32 +57,33 @@ class Rated(LaunchModel):
             reason="The virtual mass is only nearly constant: the rated arrow is 350 gr.",
         ),
     )
+    by_lane = True
     example = MappingProxyType({"rated_speed": 96.3})
 
-    rated_speed: float = parameter(
-        "Speed of the bow under its rating conditions.", "speed", low=20.0, high=150.0
+    rated_speed: Real = parameter(
+        "Speed of the bow under its rating conditions.", "speed", low=20.0, high=150.0, free=True
     )
-    rated_draw_weight: float = parameter(
+    rated_draw_weight: Real = parameter(
         "Peak draw weight of the rating.",
         "force",
         default=70 * POUND_FORCE,
         low=10.0,
         high=1000.0,
     )
-    rated_draw_length: float = parameter(
+    rated_draw_length: Real = parameter(
         "Draw length of the rating, to the pivot point plus 1.75 in.",
         "length",
         default=30 * INCH,
         low=0.3,
         high=1.2,
     )
-    rated_arrow_mass: float = parameter(
+    rated_arrow_mass: Real = parameter(
         "Arrow mass of the rating.", "mass", default=350 * GRAIN, low=0.005, high=0.1
     )
-    virtual_mass: float = parameter(
+    virtual_mass: Real = parameter(
         "Virtual mass of the bow with its bare string.", "mass", default=0.005, low=0.0, high=0.2
     )
-    string_mass_added: float = parameter(
+    string_mass_added: Real = parameter(
         "Mass on the string that the rated bow did not carry: all of what sits at its middle "
         "(nocking point, loop, peep), a third of what is spread along it.",
         "mass",
@@ -90,7 +91,7 @@ class Rated(LaunchModel):
         low=0.0,
         high=0.05,
     )
-    rated_speed_uncertainty: float = parameter(
+    rated_speed_uncertainty: Real = parameter(
         "Standard uncertainty of the rated speed for a single bow; the default is 10 ft/s "
         "(common practice: rated speeds are best cases).",
         "speed",
@@ -98,7 +99,7 @@ class Rated(LaunchModel):
         low=0.0,
         high=50.0,
     )
-    virtual_mass_uncertainty: float = parameter(
+    virtual_mass_uncertainty: Real = parameter(
         "Standard uncertainty of the virtual mass.", "mass", default=0.002, low=0.0, high=0.1
     )
 
@@ -114,7 +115,7 @@ class Rated(LaunchModel):
         )
         share = np.hypot(share, FULLNESS_SHARE / 2 * np.log(work))
         energy = rated * self.rated_speed**2 / 2
-        figures = {"rated_stored_energy": (energy, "energy")}
+        figures: dict[str, tuple[Real, str]] = {"rated_stored_energy": (energy, "energy")}
         if np.ndim(speed) == 0:
             figures["stored_energy"] = (float(energy * work), "energy")
             figures["efficiency"] = (float(case.arrow.mass / moved), "number")
@@ -123,11 +124,12 @@ class Rated(LaunchModel):
     def _note(self) -> Note:
         """What the answer rests on, as most callers leave the conditions to the defaults."""
         weight, length = self.rated_draw_weight / POUND_FORCE, self.rated_draw_length / INCH
+        mass, virtual = self.rated_arrow_mass / GRAIN, 1e3 * self.virtual_mass
         return Note(
             "launch-rated-speed",
-            f"The speed rests on the bow's rating, taken as {weight:.4g} lbf, {length:.4g} in and "
-            f"{self.rated_arrow_mass / GRAIN:.4g} gr, and on a virtual mass of "
-            f"{1e3 * self.virtual_mass:.3g} g; a speed measured with this arrow is surer.",
+            f"The speed rests on the bow's rating, taken as {_text(weight, 4)} lbf, "
+            f"{_text(length, 4)} in and {_text(mass, 4)} gr, and on a virtual mass of "
+            f"{_text(virtual, 3)} g; a speed measured with this arrow is surer.",
         )
 
     def _work_ratio(self, bow: Bow) -> Real:
@@ -147,3 +149,11 @@ class Rated(LaunchModel):
                 "draw length - 1.75 in - brace height leaves no power stroke: check these lengths",
             )
         return bow.draw_weight * stroke / (self.rated_draw_weight * rated_stroke)
+
+
+def _text(values: Real, digits: int) -> str:
+    """The value with so many significant digits; of lanes that differ, the least and greatest."""
+    if not isinstance(values, np.ndarray):
+        return f"{values:.{digits}g}"
+    least, greatest = (f"{end:.{digits}g}" for end in (values.min(), values.max()))
+    return least if least == greatest else f"{least} to {greatest}"

@@ -11,6 +11,7 @@ from arrowloft.plugin import (
     LaunchModel,
     LaunchSpeed,
     Note,
+    Real,
     Source,
     Validity,
     parameter,
@@ -37,59 +38,60 @@ class Rules(LaunchModel):
     sources = (
         Source("Rules of thumb of the archery trade, no source", standing="common practice"),
     )
+    by_lane = True
     example = MappingProxyType({"reference_speed": 96.3})
 
-    reference_speed: float = parameter(
-        "Speed with the reference draw and arrow.", "speed", low=20.0, high=150.0
+    reference_speed: Real = parameter(
+        "Speed with the reference draw and arrow.", "speed", low=20.0, high=150.0, free=True
     )
-    reference_draw_length: float = parameter(
+    reference_draw_length: Real = parameter(
         "Draw length of the reference.", "length", default=30 * INCH, low=0.3, high=1.2
     )
-    reference_draw_weight: float = parameter(
+    reference_draw_weight: Real = parameter(
         "Draw weight of the reference.", "force", default=70 * POUND_FORCE, low=10.0, high=1000.0
     )
-    reference_arrow_mass: float = parameter(
+    reference_arrow_mass: Real = parameter(
         "Arrow mass of the reference.", "mass", default=350 * GRAIN, low=0.005, high=0.1
     )
-    string_mass_added: float = parameter(
+    string_mass_added: Real = parameter(
         "Mass added at the middle of the string.", "mass", default=0.0, low=0.0, high=0.05
     )
-    speed_per_inch: float = parameter(
+    speed_per_inch: Real = parameter(
         "Speed gained per inch of draw length.",
         "speed",
         default=10 * FOOT_PER_SECOND,
         low=0.0,
         high=15.0,
     )
-    speed_per_ten_pounds: float = parameter(
+    speed_per_ten_pounds: Real = parameter(
         "Speed gained per 10 lbf of draw weight; default amid the trade's 15 to 20 ft/s.",
         "speed",
         default=17.5 * FOOT_PER_SECOND,
         low=0.0,
         high=30.0,
     )
-    speed_per_five_grains: float = parameter(
+    speed_per_five_grains: Real = parameter(
         "Speed lost per 5 gr of arrow mass; the default, 1.5 ft/s, lies between the trade's rules.",
         "speed",
         default=1.5 * FOOT_PER_SECOND,
         low=0.0,
         high=5.0,
     )
-    speed_per_three_string_grains: float = parameter(
+    speed_per_three_string_grains: Real = parameter(
         "Speed lost per 3 gr at the middle of the string.",
         "speed",
         default=FOOT_PER_SECOND,
         low=0.0,
         high=5.0,
     )
-    reference_uncertainty: float = parameter(
+    reference_uncertainty: Real = parameter(
         "Standard uncertainty of the reference speed; default 10 ft/s (common practice).",
         "speed",
         default=10 * FOOT_PER_SECOND,
         low=0.0,
         high=50.0,
     )
-    step_uncertainty: float = parameter(
+    step_uncertainty: Real = parameter(
         "Standard uncertainty of each step as a share of it; the rules differ by 2 to 3 times.",
         default=0.4,
         low=0.0,

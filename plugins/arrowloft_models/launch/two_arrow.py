@@ -15,8 +15,10 @@ from arrowloft.plugin import (
     Real,
     Source,
     Validity,
+    holds,
     parameter,
 )
+from arrowloft_models._lanes import greater, lesser
 
 REACH = 1.25
 """How far beyond the masses shot the virtual mass is taken as constant (a cautious choice)."""
@@ -47,15 +49,16 @@ class TwoArrow(LaunchModel):
         Source("B. W. Tuijn, B. W. Kooi, Eur. J. Phys. 13 (1992) 127-134: nearly constant M"),
         Source("Elimination of E and M from two energy balances", standing="derived"),
     )
+    by_lane = True
     example = MappingProxyType(
         {"first_mass": 0.0236, "first_speed": 90.2, "second_mass": 0.0311, "second_speed": 80.4}
     )
 
-    first_mass: float = parameter("Mass of the first arrow.", "mass", low=0.001, high=0.5)
-    first_speed: float = parameter("Its speed at the string.", "speed", low=5.0, high=200.0)
-    second_mass: float = parameter("Mass of the second arrow.", "mass", low=0.001, high=0.5)
-    second_speed: float = parameter("Its speed at the string.", "speed", low=5.0, high=200.0)
-    reading_uncertainty: float = parameter(
+    first_mass: Real = parameter("Mass of the first arrow.", "mass", low=0.001, high=0.5)
+    first_speed: Real = parameter("Its speed at the string.", "speed", low=5.0, high=200.0)
+    second_mass: Real = parameter("Mass of the second arrow.", "mass", low=0.001, high=0.5)
+    second_speed: Real = parameter("Its speed at the string.", "speed", low=5.0, high=200.0)
+    reading_uncertainty: Real = parameter(
         "Standard uncertainty of each of the two speeds; the default, 1 ft/s, is half the span "
         "within which ASTM F1544 wants shots to agree.",
         "speed",
@@ -66,17 +69,17 @@ class TwoArrow(LaunchModel):
 
     def __post_init__(self) -> None:
         gap = self.second_mass - self.first_mass
-        if gap == 0:
+        if not holds(gap != 0):
             raise ParameterError(
                 "second_mass", "the two arrows weigh the same: shoot two of different mass"
             )
-        if (self.first_speed - self.second_speed) * gap <= 0:
+        if not holds((self.first_speed - self.second_speed) * gap > 0):
             raise ParameterError(
                 "second_speed",
                 "the heavier arrow must be the slower one: check which speed belongs to which "
                 "arrow, or take the mean of more shots",
             )
-        if self.virtual_mass < 0:
+        if not holds(self.virtual_mass >= 0):
             raise ParameterError(
                 "second_speed",
                 "these speeds give the bow a negative virtual mass, as if the heavier arrow took "
@@ -85,21 +88,23 @@ class TwoArrow(LaunchModel):
             )
 
     @property
-    def virtual_mass(self) -> float:
+    def virtual_mass(self) -> Real:
         """M, kg."""
         square1, square2 = self.first_speed**2, self.second_speed**2
         return (self.second_mass * square2 - self.first_mass * square1) / (square1 - square2)
 
     @property
-    def virtual_mass_uncertainty(self) -> float:
+    def virtual_mass_uncertainty(self) -> Real:
         """Standard uncertainty of M from the readings', kg: dM/dv1, dM/dv2 in quadrature."""
         v1, v2 = self.first_speed, self.second_speed
         common = 2 * v1 * v2 * (self.second_mass - self.first_mass) / (v1**2 - v2**2) ** 2
-        return abs(common) * float(np.hypot(v1, v2)) * self.reading_uncertainty
+        uncertainty: Real = abs(common) * np.hypot(v1, v2) * self.reading_uncertainty
+        return uncertainty
 
     def limits(self) -> tuple[Validity, ...]:
         """Arrow masses up to a quarter beyond those shot."""
-        light, heavy = sorted((self.first_mass, self.second_mass))
+        light = lesser(self.first_mass, self.second_mass)
+        heavy = greater(self.first_mass, self.second_mass)
         reason = "The virtual mass is only nearly constant: stay near the masses shot."
         return (Validity("arrow_mass", light / REACH, heavy * REACH, reason=reason),)
 
@@ -112,7 +117,7 @@ class TwoArrow(LaunchModel):
         uncertainty = self.reading_uncertainty * spread
         return LaunchSpeed(speed, uncertainty, self._figures(), _doubt(uncertainty / speed))
 
-    def _figures(self) -> Mapping[str, tuple[float, str]]:
+    def _figures(self) -> Mapping[str, tuple[Real, str]]:
         energy = (self.first_mass + self.virtual_mass) * self.first_speed**2 / 2
         return {
             "virtual_mass": (self.virtual_mass, "mass"),

@@ -18,6 +18,7 @@ from arrowloft.plugin.contract import (
     Source,
     Validity,
     as_read_only,
+    holds,
     parameter,
 )
 from arrowloft.plugin.guard import (
@@ -28,6 +29,7 @@ from arrowloft.plugin.guard import (
     guarded_launch_notes,
     guarded_law,
     guarded_uncertainty,
+    guarded_uncertainty_by_lane,
 )
 from arrowloft.plugin.registry import Origin, PluginFault, PluginFaults, Registry, UnknownModel
 from arrowloft.plugin.validity import (
@@ -77,6 +79,8 @@ __all__ = [
     "guarded_launch_notes",
     "guarded_law",
     "guarded_uncertainty",
+    "guarded_uncertainty_by_lane",
+    "holds",
     "launch_notes",
     "parameter",
 ]

@@ -10,7 +10,7 @@ Parameters are SI values; the model's `example` serves where none are given.
 
 import pickle
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import FrozenInstanceError, dataclass, fields, replace
+from dataclasses import FrozenInstanceError, fields, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -19,25 +19,30 @@ from arrowloft.core.arrays import Array
 from arrowloft.core.setup.air import Air
 from arrowloft.core.setup.equipment import Arrow, Bow
 from arrowloft.core.setup.flow import Flow, cross_section
+from arrowloft.plugin.conformance_lanes import (
+    LANES,
+    ORDER,
+    REFUSED,
+    Said,
+    Subject,
+    close,
+    lanes_of_parameters,
+)
 from arrowloft.plugin.contract import DragModel, LaunchCase, LaunchModel, Model, Note, as_read_only
 from arrowloft.plugin.guard import (
     ModelFault,
+    guarded_drag_notes,
     guarded_kinks,
     guarded_launch,
+    guarded_launch_notes,
     guarded_law,
     guarded_uncertainty,
+    guarded_uncertainty_by_lane,
 )
+from arrowloft.plugin.validity import OutsideValidity
 from arrowloft.plugin.verification import faults_of, limit_faults
 
-ROUNDING = 1e-12
-"""Relative difference allowed between lanes computed together and alone.
-
-Vector and scalar code paths of one function may differ in the last digits.
-"""
-
-_LANES = 6
-_ORDER = np.array([4, 0, 5, 2, 1, 3])
-_SPEEDS = as_read_only(np.geomspace(0.1, 150.0, 12 * _LANES).reshape(12, _LANES))
+_SPEEDS = as_read_only(np.geomspace(0.1, 150.0, 12 * LANES).reshape(12, LANES))
 
 # An invented target arrow and bow, at the middle of what archers shoot.
 _ARROW = Arrow(mass=0.021, shaft_diameter=0.0056, length=0.72, balance_point=0.43)
@@ -58,7 +63,8 @@ def check_drag_model(model: type[DragModel], /, **parameters: Any) -> None:
 
     Contract; shapes (n,), (n, m) and (1, 1); one value or one a lane of each field of
     arrow and air; lanes independent of each other; pure; finite and not negative from
-    0.1 to 150 m/s; immutable; equal instances agree; pickles; notes and limits sound.
+    0.1 to 150 m/s; immutable; equal instances agree; pickles; notes and limits sound;
+    with `by_lane`, lanes of parameters answered as each alone.
     """
     _check(model, "drag", parameters, _DRAG_CHECKS)
 
@@ -68,7 +74,8 @@ def check_launch_model(model: type[LaunchModel], /, **parameters: Any) -> None:
 
     Contract; one mass or one a lane; lanes independent of each other; pure; speed
     finite and positive, uncertainty finite and not negative; immutable; equal
-    instances agree; pickles; notes and limits sound.
+    instances agree; pickles; notes and limits sound; with `by_lane`, lanes of
+    parameters answered as each alone.
     """
     _check(model, "launch", parameters, _LAUNCH_CHECKS)
 
@@ -77,11 +84,11 @@ def _check(
     model: type[Model],
     kind: Literal["drag", "launch"],
     parameters: Mapping[str, Any],
-    checks: Mapping[str, Callable[["_Subject"], Iterator[str]]],
+    checks: Mapping[str, Callable[[Subject], Iterator[str]]],
 ) -> None:
     failed = faults_of(model, kind=kind, entry_point_name=getattr(model, "name", ""))
     if not failed:
-        subject = _Subject(model, parameters or model.example, _ANSWERS[kind])
+        subject = Subject(model, parameters or model.example, _ANSWERS[kind], _SAID[kind])
         for title, check in checks.items():
             failed += (f"{title}: {text}" for text in _run(check, subject))
     if failed:
@@ -89,23 +96,7 @@ def _check(
         raise AssertionError(f"{model!r} fails {len(failed)} check(s):\n{lines}")
 
 
-@dataclass(frozen=True)
-class _Subject:
-    """A model under test: its class, the parameters, and how it is asked for an answer.
-
-    answer: (instance, lanes, pick) -> all numbers of the answer, lanes last; `lanes`
-    says whether arrow and air carry one value a lane, `pick` which lanes are asked.
-    """
-
-    model: type[Any]
-    parameters: Mapping[str, Any]
-    answer: Callable[[Any, bool, Any], Array]
-
-    def new(self) -> Any:
-        return self.model.of(self.parameters)
-
-
-def _run(check: Callable[[_Subject], Iterator[str]], subject: _Subject) -> list[str]:
+def _run(check: Callable[[Subject], Iterator[str]], subject: Subject) -> list[str]:
     """What a check finds; an exception is a finding too."""
     try:
         return list(check(subject))
@@ -125,7 +116,7 @@ def _varied(values: Any, pick: Any) -> Any:
         value = getattr(values, item.name)
         if value is not None:
             # Another slope for each field, so that no two fields stay in proportion.
-            lanes = value * (1 + 0.01 * (1 + place) * np.arange(_LANES))[pick]
+            lanes = value * (1 + 0.01 * (1 + place) * np.arange(LANES))[pick]
             changed[item.name] = lanes if np.ndim(lanes) else float(lanes)
     return replace(values, **changed)
 
@@ -159,49 +150,75 @@ _ANSWERS: Mapping[str, Callable[[Any, bool, Any], Array]] = {
 }
 
 
-def _close(one: Array, other: Array) -> bool:
-    return one.shape == other.shape and np.allclose(one, other, rtol=ROUNDING, atol=0.0)
+def _drag_said(model: DragModel, pick: Any) -> Said:
+    """What it says of lanes that fly at all the speeds, slow ones alone, and fast ones."""
+    air, arrow = _varied(_AIR, pick), _varied(_ARROW, pick)
+    lanes = np.size(_SPEEDS[0, pick])
+    codes: set[str] = set()
+    for ends in ([0, -1], [0, 1], [-2, -1]):
+        speeds = _SPEEDS[ends][:, pick].reshape(2, lanes)
+        try:
+            codes |= {note.code for note in guarded_drag_notes(model, _flow(speeds, air), arrow)}
+        except OutsideValidity:
+            codes.add(REFUSED)
+    uncertainty = guarded_uncertainty_by_lane(model, lanes)
+    return Said({"relative_uncertainty": uncertainty}, frozenset(codes), guarded_kinks(model))
 
 
-def _drag_shapes(subject: _Subject) -> Iterator[str]:
+def _launch_said(model: LaunchModel, pick: Any) -> Said:
+    bow, arrow, air = (_varied(part, pick) for part in (_BOW, _ARROW, _AIR))
+    case = LaunchCase(bow, arrow, air, _quadratic)
+    result = guarded_launch(model, case)
+    try:
+        codes = {note.code for note in guarded_launch_notes(model, case, result)}
+    except OutsideValidity:
+        codes = {REFUSED}
+    numbers = {f"figure {name!r}": value for name, (value, _) in result.figures.items()}
+    return Said(numbers, frozenset(codes))
+
+
+_SAID: Mapping[str, Callable[[Any, Any], Said]] = {"drag": _drag_said, "launch": _launch_said}
+
+
+def _drag_shapes(subject: Subject) -> Iterator[str]:
     """Answers of every shape agree with those of the (n, m) array; guarded_law checks shapes."""
     model = subject.new()
     law = guarded_law(model)
     whole = subject.answer(model, False, slice(None))
     flat = law(_flow(_SPEEDS.ravel(), _AIR), _ARROW)
     single = law(_flow(_SPEEDS[5:6, 2:3], _AIR), _ARROW)
-    if not _close(flat, whole.ravel()):
+    if not close(flat, whole.ravel()):
         yield "the answer for (n,) differs from that for (n, m)"
-    if not _close(single, whole[5:6, 2:3]):
+    if not close(single, whole[5:6, 2:3]):
         yield "the answer for (1, 1) differs from that for (n, m)"
-    if not _close(law(_flow(_SPEEDS[3:8], _AIR), _ARROW), whole[3:8]):
+    if not close(law(_flow(_SPEEDS[3:8], _AIR), _ARROW), whole[3:8]):
         yield "a row's answer depends on the other rows"
 
 
-def _launch_shapes(subject: _Subject) -> Iterator[str]:
+def _launch_shapes(subject: Subject) -> Iterator[str]:
     """One arrow of one mass, and many of it, are answered alike; guarded_launch checks shapes."""
     model = subject.new()
     one = subject.answer(model, False, 0)
     arrows = replace(_ARROW, mass=np.full(3, _ARROW.mass))
     many = guarded_launch(model, LaunchCase(_BOW, arrows, _AIR, _quadratic))
-    if not _close(np.array([many.speed, many.standard_uncertainty]), np.stack([one] * 3, axis=1)):
+    if not close(np.array([many.speed, many.standard_uncertainty]), np.stack([one] * 3, axis=1)):
         yield "three arrows of one mass are not answered as that one arrow"
 
 
-def _lanes(subject: _Subject) -> Iterator[str]:
+def _lanes(subject: Subject) -> Iterator[str]:
     model = subject.new()
     whole = subject.answer(model, True, slice(None))
-    if not _close(subject.answer(model, True, _ORDER), whole[..., _ORDER]):
+    if not close(subject.answer(model, True, ORDER), whole[..., ORDER]):
         yield "permuted lanes do not give the permuted answer"
-    if not _close(subject.answer(model, True, _ORDER[:2]), whole[..., _ORDER[:2]]):
+    if not close(subject.answer(model, True, ORDER[:2]), whole[..., ORDER[:2]]):
         yield "a part of the lanes does not give that part of the answer"
-    for lane in range(_LANES):
-        if not _close(subject.answer(model, True, lane), whole[..., lane]):
+    for lane in range(LANES):
+        if not close(subject.answer(model, True, lane), whole[..., lane]):
             yield f"lane {lane} asked for alone, with floats, is answered otherwise"
             return
 
 
-def _pure(subject: _Subject) -> Iterator[str]:
+def _pure(subject: Subject) -> Iterator[str]:
     """The same question twice; the first answer is overwritten, as its owner may."""
     model = subject.new()
     for lanes in (False, True):
@@ -214,13 +231,13 @@ def _pure(subject: _Subject) -> Iterator[str]:
             return
 
 
-def _fresh(subject: _Subject) -> Iterator[str]:
+def _fresh(subject: Subject) -> Iterator[str]:
     flow = _flow(_SPEEDS.copy(), _AIR)
     if np.may_share_memory(guarded_law(subject.new())(flow, _ARROW), flow.airspeed):
         yield "the answer is the airspeed's own memory; return a new array"
 
 
-def _immutable(subject: _Subject) -> Iterator[str]:
+def _immutable(subject: Subject) -> Iterator[str]:
     model = subject.new()
     for item in fields(model):
         value = getattr(model, item.name)
@@ -234,13 +251,13 @@ def _immutable(subject: _Subject) -> Iterator[str]:
             yield f"the array {item.name!r} can be written to; keep it by as_read_only"
 
 
-def _equals(subject: _Subject) -> Iterator[str]:
+def _equals(subject: Subject) -> Iterator[str]:
     one, other = (subject.answer(subject.new(), True, slice(None)) for _ in range(2))
     if not np.array_equal(one, other):
         yield "two instances of the same parameters answer differently"
 
 
-def _pickles(subject: _Subject) -> Iterator[str]:
+def _pickles(subject: Subject) -> Iterator[str]:
     model = subject.new()
     again = pickle.loads(pickle.dumps(model))
     if not np.array_equal(
@@ -249,7 +266,7 @@ def _pickles(subject: _Subject) -> Iterator[str]:
         yield "the instance answers differently after pickling"
 
 
-def _drag_extras(subject: _Subject) -> Iterator[str]:
+def _drag_extras(subject: Subject) -> Iterator[str]:
     model = subject.new()
     yield from (text for item in model.limits() for text in limit_faults(item, "drag"))
     guarded_uncertainty(model)
@@ -261,16 +278,17 @@ def _drag_extras(subject: _Subject) -> Iterator[str]:
             return
 
 
-def _launch_extras(subject: _Subject) -> Iterator[str]:
+def _launch_extras(subject: Subject) -> Iterator[str]:
     yield from (text for item in subject.new().limits() for text in limit_faults(item, "launch"))
 
 
-_COMMON: Mapping[str, Callable[[_Subject], Iterator[str]]] = {
+_COMMON: Mapping[str, Callable[[Subject], Iterator[str]]] = {
     "lanes": _lanes,
     "pure": _pure,
     "immutable": _immutable,
     "equal instances": _equals,
     "pickle": _pickles,
+    "lanes of parameters": lanes_of_parameters,
 }
 _DRAG_CHECKS = {"shapes": _drag_shapes, **_COMMON, "memory": _fresh, "extras": _drag_extras}
 _LAUNCH_CHECKS = {"shapes": _launch_shapes, **_COMMON, "limits": _launch_extras}

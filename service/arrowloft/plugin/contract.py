@@ -44,14 +44,15 @@ class Validity:
     """The range of one quantity in which a model may be trusted.
 
     quantity: a name in `QUANTITIES` of the model's kind.
-    low, high: bounds in SI; an infinite bound is open.
+    low, high: bounds in SI; an infinite bound is open. What `Model.limits` returns may have
+        one bound a lane, where the parameters that set it have.
     outside: "note" tells the caller when the flight leaves the range, "error" refuses.
     reason: one sentence, why the range ends there.
     """
 
     quantity: str
-    low: float
-    high: float
+    low: Real
+    high: Real
     outside: Literal["note", "error"] = "note"
     reason: str = ""
 
@@ -68,7 +69,11 @@ class ParameterError(ValueError):
     """Raised by a model's __post_init__ for parameters that do not fit together.
 
     parameter: the field at fault.  message: what is wrong and what to do.
+    kind: "drag" where a drag law raised it in the midst of a flight, perhaps one that a
+        launch model undoes; else None.
     """
+
+    kind: str | None = None
 
     def __init__(self, parameter: str, message: str) -> None:
         super().__init__(f"{parameter}: {message}")
@@ -166,10 +171,12 @@ def _parameter_of(declared: "Field[Any]") -> Parameter | None:
     return Parameter(name=declared.name, **data)
 
 
-def _held(declared: Parameter, value: Any) -> Any:
-    """The value as the field holds it: an array parameter's as a read-only 1-D array."""
-    if not declared.array or value is None:
+def _held(model: "type[Model]", declared: Parameter, value: Any) -> Any:
+    """The value as the field holds it: lists, and one value a lane, as read-only 1-D arrays."""
+    if value is None:
         return value
+    if not declared.array:
+        return _lanes(model, declared, value) if isinstance(value, _LISTS) else value
     try:
         array = as_read_only(value)
     except (TypeError, ValueError):
@@ -177,6 +184,37 @@ def _held(declared: Parameter, value: Any) -> Any:
     if array.ndim != 1 or not array.size:
         raise ParameterError(declared.name, "needs a list of numbers, at least one")
     return array
+
+
+_LISTS = (np.ndarray, list, tuple)
+
+
+def _lanes(model: "type[Model]", declared: Parameter, value: Any) -> Array:
+    """One value a lane for a parameter that is a number, where the model takes that."""
+    if declared.dimension == "choice" or not model.by_lane:
+        reason = "it is a choice" if model.by_lane else f"{model.name!r} does not take lanes"
+        raise ParameterError(
+            declared.name, f"takes one value for all lanes, as {reason}; give a single value"
+        )
+    try:
+        array = as_read_only(value)
+    except (TypeError, ValueError):
+        array = as_read_only(())
+    if array.ndim != 1 or not array.size:
+        raise ParameterError(declared.name, "needs a number, or one number a lane")
+    return array
+
+
+def _check_lengths(declared: Mapping[str, Parameter], held: Mapping[str, Any]) -> None:
+    """ParameterError unless all parameters by lane have as many lanes."""
+    lanes = 1
+    for name, value in held.items():
+        if not isinstance(value, np.ndarray) or declared[name].array or value.size == 1:
+            continue
+        if lanes not in (1, value.size):
+            message = f"has {value.size} lanes and another parameter {lanes}; give as many for each"
+            raise ParameterError(name, message)
+        lanes = value.size
 
 
 @lru_cache(maxsize=512)
@@ -196,7 +234,11 @@ class Model(ABC):
         required.  The conformance suite and the documentation use it.
     by_lane: whether a parameter that is a number may also be an array of one value a lane,
         as long as the equations are written so that they broadcast: sweeps then compute
-        many set-ups at once instead of one by one.
+        many set-ups at once instead of one by one. Choices and array parameters are common
+        to all lanes. Checks in __post_init__ must hold over all lanes (see `holds`); ranges
+        in `limits` and the uncertainty may be arrays of lanes, and notes speak of any lane.
+        Whoever gives lanes of parameters gives the question as many: the last axis of
+        flow.airspeed, the shape of case.arrow.mass.
     """
 
     kind: ClassVar[Literal["drag", "launch"]]
@@ -216,8 +258,10 @@ class Model(ABC):
     def of(cls, values: Mapping[str, Any]) -> Self:
         """An instance from SI values by name; lists become read-only arrays.
 
-        Raises ParameterError for a name that is not declared, a required one that is
-        missing, and for what is no list of numbers where one is due.
+        A parameter that is a number may be one number a lane, (lanes,), where `by_lane`
+        says so.  Raises ParameterError for a name that is not declared, a required one
+        that is missing, for what is no list of numbers where one is due, and for lanes
+        where the model takes none or in unequal number.
         """
         declared = cls.parameters()
         for name in values:
@@ -226,7 +270,10 @@ class Model(ABC):
         for name, item in declared.items():
             if item.required and name not in values:
                 raise ParameterError(name, "is required; give it")
-        return cls(**{name: _held(declared[name], value) for name, value in values.items()})
+        held = {name: _held(cls, declared[name], value) for name, value in values.items()}
+        if cls.by_lane:
+            _check_lengths(declared, held)
+        return cls(**held)
 
     def limits(self) -> tuple[Validity, ...]:
         """The ranges for these parameter values; `validity` unless the data set them."""
@@ -247,8 +294,11 @@ class DragModel(Model):
     def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
         """Cd*A in m2, of the shape of flow.airspeed; finite and not negative."""
 
-    def relative_uncertainty(self) -> float:
-        """Standard uncertainty of the drag area as a share of it, for these parameters."""
+    def relative_uncertainty(self) -> Real:
+        """Standard uncertainty of the drag area as a share of it, for these parameters.
+
+        A float, or one a lane where parameters are.
+        """
         return self.default_uncertainty
 
     def kinks(self) -> tuple[float, ...] | None:
@@ -256,6 +306,7 @@ class DragModel(Model):
 
         Ends of a clamped range, knots of a table; an empty tuple for a law that is smooth
         everywhere. The solver splits a flight there and is as exact as for a smooth law.
+        Where parameters are given by lane, those of all lanes together.
         None, for a model that does not say: the solver then looks between its points for
         what they have missed, which costs time and digits.
         """
@@ -283,12 +334,13 @@ class LaunchCase:
 class LaunchSpeed:
     """Speed of the arrow as it leaves the string, with its standard uncertainty, m/s.
 
-    figures: intermediate results worth seeing: name -> (SI value, dimension).
+    figures: intermediate results worth seeing: name -> (SI value, dimension); a float,
+        or one a lane.
     """
 
     speed: Real
     standard_uncertainty: Real
-    figures: Mapping[str, tuple[float, str]] = field(default_factory=dict)
+    figures: Mapping[str, tuple[Real, str]] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
 
 
@@ -300,6 +352,11 @@ class LaunchModel(Model):
     @abstractmethod
     def launch_speed(self, case: LaunchCase) -> LaunchSpeed:
         """Speed in m/s and standard uncertainty, of the shape of case.arrow.mass."""
+
+
+def holds(condition: Any) -> bool:
+    """Whether a comparison of parameters holds: of numbers, or in every lane of arrays."""
+    return bool(condition.all()) if isinstance(condition, np.ndarray) else bool(condition)
 
 
 def as_read_only(values: Any) -> Array:

@@ -23,6 +23,7 @@ from arrowloft.plugin.contract import (
     Note,
     ParameterError,
 )
+from arrowloft.plugin.time_limit import Running
 from arrowloft.plugin.verification import KNOWN_DIMENSIONS
 
 T = TypeVar("T")
@@ -46,6 +47,9 @@ class ModelFault(RuntimeError):
 
 _FLOATS = (np.ndarray, np.float64)
 _REALS = (int, float, np.integer, np.floating)
+
+FAILED = (Exception, SystemExit)
+"""What a model may fail by: written as a script, it must not end the service either."""
 
 PASSED = (CaseError, ParameterError, validity.OutsideValidity, ModelFault)
 """What passes the guard: the caller's errors, and a fault already laid at a model's door."""
@@ -76,10 +80,14 @@ def guarded_law(model: DragModel) -> DragLaw:
             arrow.tip_lead,
         )
         try:
-            area = drag_area(flow, arrow)
+            with Running(model):
+                area = drag_area(flow, arrow)
+        except ParameterError as error:
+            error.kind = "drag"
+            raise
         except PASSED:
             raise
-        except Exception as error:
+        except FAILED as error:
             raise _raised(model, "drag_area", error) from error
         finally:
             _unlock(locked)
@@ -114,6 +122,20 @@ def guarded_uncertainty(model: DragModel) -> float:
         message = f"relative_uncertainty returned {value!r}, not a finite number of at least 0"
         raise ModelFault("drag", model.name, message)
     return float(value)
+
+
+def guarded_uncertainty_by_lane(model: DragModel, lanes: int) -> Array:
+    """`guarded_uncertainty` of a model with parameters by lane: (lanes,), one for each.
+
+    A number, or an array of one, counts for all of them.
+    """
+    value = _called(model, "relative_uncertainty", model.relative_uncertainty)
+    shape = np.shape(value)
+    if shape not in ((), (1,), (lanes,)):
+        message = f"relative_uncertainty has the shape {shape}, not one value for {lanes} lanes"
+        raise ModelFault("drag", model.name, message)
+    checked = _checked(model, "relative_uncertainty", value, shape)
+    return np.array(np.broadcast_to(checked, (lanes,)))
 
 
 def guarded_kinks(model: DragModel) -> tuple[float, ...] | None:
@@ -156,6 +178,7 @@ def guarded_launch(model: LaunchModel, case: LaunchCase) -> LaunchSpeed:
     speed that is not finite and positive, an uncertainty that is not finite or is
     negative, a wrong shape, a figure that is not finite or whose dimension is
     unknown, or a note that is none.  CaseError and ParameterError pass.
+    Where the model's parameters are given by lane, the arrow's mass must be so too.
     """
     bow, arrow, air = vars(case.bow), vars(case.arrow), vars(case.air)
     locked = _lock(*bow.values(), *arrow.values(), *air.values())
@@ -180,14 +203,15 @@ def guarded_launch(model: LaunchModel, case: LaunchCase) -> LaunchSpeed:
 
 def _called(model: Model, what: str, call: Callable[[], T]) -> T:
     try:
-        return call()
+        with Running(model):
+            return call()
     except PASSED:
         raise
-    except Exception as error:
+    except FAILED as error:
         raise _raised(model, what, error) from error
 
 
-def _raised(model: Model, what: str, error: Exception) -> ModelFault:
+def _raised(model: Model, what: str, error: BaseException) -> ModelFault:
     detail = str(error)
     if "read-only" in detail:
         detail += " (a model must not change what it is given)"

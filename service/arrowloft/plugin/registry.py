@@ -7,7 +7,8 @@ from types import MappingProxyType
 from typing import Any, Literal, cast, overload
 
 from arrowloft.plugin.contract import DragModel, LaunchModel, Model, ParameterError
-from arrowloft.plugin.guard import ModelFault
+from arrowloft.plugin.guard import FAILED, ModelFault
+from arrowloft.plugin.time_limit import Running, within
 from arrowloft.plugin.verification import KINDS, faults_of
 
 Kind = Literal["drag", "launch"]
@@ -19,6 +20,9 @@ GROUPS: Mapping[str, Kind] = MappingProxyType(
 
 _OURS = "arrowloft"
 """The distribution of the built-in models."""
+
+LOAD_SECONDS = 30.0
+"""How long one entry point may take to be loaded, and its class to be examined, at start."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +98,7 @@ class Registry:
         for point in sorted(points, key=lambda item: (item.group, item.name, str(_origin(item)))):
             where = f"{point.group}:{point.name}"
             try:
-                loaded = point.load()
+                loaded = within(LOAD_SECONDS, point.load)
             # SystemExit too: a module written as a script must not end the service unnamed.
             except (Exception, SystemExit) as error:
                 message = f"cannot be loaded from {point.value!r}: {type(error).__name__}: {error}"
@@ -174,10 +178,11 @@ class Registry:
         """
         model = self.get(kind, name)
         try:
-            return model.of(parameters)
+            with Running(model):
+                return model.of(parameters)
         except (ParameterError, ModelFault):
             raise
-        except Exception as error:
+        except FAILED as error:
             message = f"its constructor raised {type(error).__name__}: {error}"
             raise ModelFault(kind, name, message) from error
 
@@ -195,7 +200,10 @@ def _origin(point: EntryPoint) -> Origin:
 def _breaches(item: _Candidate) -> list[str]:
     """The breaches of the contract; a class too strange to be examined is one itself."""
     try:
-        return faults_of(item.loaded, kind=item.kind, entry_point_name=item.name)
+        return within(
+            LOAD_SECONDS,
+            lambda: faults_of(item.loaded, kind=item.kind, entry_point_name=item.name),
+        )
     except Exception as error:
         return [f"cannot be examined: {type(error).__name__}: {error}"]
 

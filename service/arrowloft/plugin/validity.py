@@ -154,20 +154,36 @@ def _range_notes(
         values = quantity.of(*given)
         if values is None:
             continue
-        sentence = _sentence(kind, name, quantity, limit)
-        for reached in _outside(limit, float(np.min(values)), float(np.max(values))):
+        for low, high, reached in _outside(limit, values):
             if limit.outside == "error":
-                raise OutsideValidity(
-                    kind, name, limit.quantity, limit.low, limit.high, reached, limit.reason
-                )
+                raise OutsideValidity(kind, name, limit.quantity, low, high, reached, limit.reason)
+            sentence = _sentence(kind, name, quantity, replace(limit, low=low, high=high))
             yield Note(f"{kind}-range-left", sentence(reached))
 
 
-def _outside(limit: Validity, least: float, greatest: float) -> tuple[float, ...]:
-    """The ends of what was reached that lie outside the range."""
-    below = (least,) if least < limit.low else ()
-    above = (greatest,) if greatest > limit.high else ()
-    return below + above
+def _outside(limit: Validity, values: Real) -> Iterator[tuple[float, float, float]]:
+    """Low, high and the value farthest beyond, where values lie below a range or above it.
+
+    Of a range that has one bound a lane, low and high are those of that value's lane.
+    """
+    (low, high, least), (top_low, top_high, greatest) = _farthest(limit, values)
+    if least < low:
+        yield low, high, least
+    if greatest > top_high:
+        yield top_low, top_high, greatest
+
+
+def _farthest(limit: Validity, values: Real) -> Iterator[tuple[float, float, float]]:
+    """Low, high and value: where the value comes closest to leaving below, then above."""
+    low, high = limit.low, limit.high
+    if not (isinstance(low, np.ndarray) or isinstance(high, np.ndarray)):
+        yield low, high, float(np.min(values))
+        yield low, high, float(np.max(values))
+        return
+    lows, highs, reached = np.broadcast_arrays(low, high, values)
+    for beyond in (lows - reached, reached - highs):
+        place = np.unravel_index(int(np.argmax(beyond)), beyond.shape)
+        yield float(lows[place]), float(highs[place]), float(reached[place])
 
 
 def _sentence(kind: str, name: str, quantity: Quantity, limit: Validity) -> Callable[[float], str]:
@@ -175,7 +191,7 @@ def _sentence(kind: str, name: str, quantity: Quantity, limit: Validity) -> Call
 
     def sentence(reached: float) -> str:
         above = reached > limit.high
-        bound = limit.high if above else limit.low
+        bound = float(limit.high if above else limit.low)
         reached_text, bound_text = _readable_pair(reached * quantity.scale, bound * quantity.scale)
         unit = f" {quantity.symbol}" if quantity.symbol else ""
         verb, end = ("rises to", "greatest") if above else ("falls to", "least")

@@ -9,6 +9,7 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 
+from arrowloft.core.arrays import Array, Mask
 from arrowloft.plugin.contract import (
     DragModel,
     LaunchModel,
@@ -16,6 +17,7 @@ from arrowloft.plugin.contract import (
     Parameter,
     Source,
     Validity,
+    holds,
 )
 from arrowloft.plugin.validity import QUANTITIES
 from arrowloft.units import DIMENSIONS
@@ -95,6 +97,8 @@ def _identity_faults(model: type[Model], entry_point_name: str) -> Iterator[str]
     version = getattr(model, "version", None)
     if not isinstance(version, str) or not version.strip():
         yield "has no version (a string)"
+    if not isinstance(model.by_lane, bool):
+        yield f"by_lane is {model.by_lane!r}, not True or False"
 
 
 def _source_faults(model: type[Model]) -> Iterator[str]:
@@ -119,15 +123,19 @@ def _validity_faults(model: type[Model], kind: str) -> Iterator[str]:
         yield from limit_faults(item, kind)
 
 
-def limit_faults(item: Any, kind: str) -> Iterator[str]:
-    """What is wrong with one validity range of a model of this kind."""
+def limit_faults(item: Any, kind: str, *, lanes: int = 0) -> Iterator[str]:
+    """What is wrong with one validity range of a model of this kind.
+
+    lanes: how many a bound may have one value for; 0: bounds are numbers.
+    """
     if not isinstance(item, Validity):
         yield f"the validity range {item!r} is not a Validity"
         return
     if item.quantity not in QUANTITIES[kind]:
         known = ", ".join(QUANTITIES[kind])
         yield f"validity names the unknown quantity {item.quantity!r} (known: {known})"
-    if not (_is_real(item.low) and _is_real(item.high) and item.low < item.high):
+    bounds = all(_is_real(bound) or _is_by_lane(bound, lanes) for bound in (item.low, item.high))
+    if not (bounds and holds(item.low < item.high)):
         yield f"validity of {item.quantity!r}: {item.low!r} is not below {item.high!r}"
     if item.outside not in ("note", "error"):
         yield f"validity of {item.quantity!r}: outside is {item.outside!r}, not 'note' or 'error'"
@@ -182,6 +190,8 @@ def _parameter_faults(item: Parameter) -> Iterator[str]:
 def _choice_faults(item: Parameter) -> Iterator[str]:
     if item.array or item.low is not None or item.high is not None:
         yield "is a choice, which takes neither bounds nor a list"
+    if item.free:
+        yield "is a choice, which no fit can adjust: leave free out"
     if not item.choices or len(set(item.choices)) < len(item.choices):
         yield "is a choice without choices, or with one twice"
     elif not all(isinstance(choice, str) and choice for choice in item.choices):
@@ -219,6 +229,35 @@ def _number_faults(item: Parameter, value: Any) -> Iterator[str]:
         yield f"is {value!r}, above the greatest allowed, {item.high!r}"
 
 
+def lane_faults(item: Parameter, values: Array) -> Iterator[str]:
+    """Why a declared number may not take these SI values, one a lane; nothing where it may.
+
+    values: (lanes,).  Each sentence names the first bad value and how many are so.
+    """
+    if item.dimension == "choice" or item.array:
+        yield "is not a number, which alone may differ from lane to lane"
+        return
+    if values.ndim != 1 or not values.size:
+        yield f"has the shape {values.shape}, not one value a lane"
+        return
+    finite = np.isfinite(values)
+    yield from _lane_fault(values, ~finite, "not a finite number")
+    if item.low is not None:
+        below = finite & (values < item.low)
+        yield from _lane_fault(values, below, f"below the least allowed, {item.low!r}")
+    if item.high is not None:
+        above = finite & (values > item.high)
+        yield from _lane_fault(values, above, f"above the greatest allowed, {item.high!r}")
+
+
+def _lane_fault(values: Array, bad: Mask, fault: str) -> Iterator[str]:
+    count = int(np.count_nonzero(bad))
+    if count:
+        lane = int(np.argmax(bad))
+        share = f"{count} of {values.size} values are"
+        yield f"is {float(values[lane])!r} in lane {lane}, {fault} ({share})"
+
+
 def _example_faults(model: type[Model]) -> Iterator[str]:
     """Whether the example, or the defaults alone where there is none, make an instance."""
     if not isinstance(model.example, Mapping):
@@ -246,6 +285,13 @@ def _example_faults(model: type[Model]) -> Iterator[str]:
 
 def _is_real(value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool) and not isnan(value)
+
+
+def _is_by_lane(value: Any, lanes: int) -> bool:
+    """Whether it is an array of one number a lane, or of one for all."""
+    if not lanes or not isinstance(value, np.ndarray) or value.dtype.kind not in "fiu":
+        return False
+    return value.shape in ((1,), (lanes,)) and not np.isnan(value).any()
 
 
 def _is_count(value: Any, least: int = 1) -> bool:

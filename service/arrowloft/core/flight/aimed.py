@@ -17,6 +17,7 @@ class Aimed:
     launch_angle: of the arrow's line above the line of sight.  yaw: of it to the right.
     time: launch to arrival of the tip.  speed, descent_angle: of the balance point then;
     descent is the velocity's angle to the line of sight, negative when falling.
+    arrival_airspeed: of the balance point through the air then.
     drift: of the tip, right positive.  apex_*: highest point over the line of sight.
     least_airspeed, greatest_airspeed: along the flight.
     lever: rise of the impact in the target plane per launch angle, m/rad.
@@ -29,6 +30,7 @@ class Aimed:
     yaw: Array
     time: Array
     speed: Array
+    arrival_airspeed: Array
     descent_angle: Array
     drift: Array
     apex_height: Array
@@ -110,13 +112,15 @@ def summary(flights: Flights, goal: Goal, distance: Array, error: Array) -> Aime
     """What callers see of solved flights."""
     launch = flights.launch
     velocity = flights.velocity[-1]
+    speed = np.sqrt(np.einsum("cl,cl->l", velocity, velocity))
     apex = apex_of(flights)
     return Aimed(
         distance=np.array(distance),
         launch_angle=launch.angle,
         yaw=launch.yaw,
         time=launch.time,
-        speed=np.sqrt(np.einsum("cl,cl->l", velocity, velocity)),
+        speed=speed,
+        arrival_airspeed=speed if flights.forces.still else flights.forces.airspeed(velocity)[1],
         descent_angle=np.arctan2(velocity[1], velocity[0]),
         drift=flights.tip()[2] if launch.axes == 3 else np.zeros(error.size),
         apex_height=apex[1],

@@ -155,14 +155,14 @@ def _spread(shot: Shot, distances: Array, knots: int, level: tuple[int, int]) ->
     goal.lever = variants.plain(goal.lever) @ to_series @ at_rows
     rows = _at_rows(flights, shot, to_series, at_rows)
     aimed = summary(rows, goal, distances, np.full(distances.size, worst))
-    at_few = angle @ _terms_at_few(knots)
+    at_few = angle @ terms_at_few(knots)
     change = variants.changes(flights.launch.angle, at_few) @ few_to_series
     yaw = variants.steered(flights.launch.yaw) @ to_series @ at_rows
     return Aims(aimed, yaw, Sensitivity(*(change @ at_rows[:FEW])))
 
 
 @lru_cache(maxsize=8)
-def _terms_at_few(count: int) -> Array:
+def terms_at_few(count: int) -> Array:
     """`terms` at the FEW points."""
     return terms(chebyshev(FEW)[0], count)
 

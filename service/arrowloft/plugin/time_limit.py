@@ -1,0 +1,152 @@
+"""A limit on the wall time of a call, and which model the time went into.
+
+A signal of the system's timer ends what runs too long. Python hands signals to the main
+thread alone, between two of its own instructions: in other threads there is no limit, and
+code in C that does not return is not ended by it.
+"""
+
+import signal
+import threading
+from collections.abc import Callable
+from time import perf_counter
+from types import FrameType
+from typing import Any, TypeVar
+
+from arrowloft.plugin.contract import Model
+
+T = TypeVar("T")
+
+LOOKS = 20
+"""How many times within the limit it is looked up which model runs."""
+
+AGAIN = 1.0
+"""Seconds after which a call that goes on beyond the limit is interrupted anew."""
+
+_HAS_TIMER = hasattr(signal, "setitimer")
+
+
+class OutOfTime(BaseException):
+    """Raised in the midst of what runs too long.
+
+    No Exception, so that `except Exception` in a model does not hold it up.
+    """
+
+
+class TookTooLong(RuntimeError):
+    """A call was ended by its limit.
+
+    seconds: the limit.  model: (kind, name) of the model that took at least half of
+    the time; None where no model did.
+    """
+
+    def __init__(self, seconds: float, model: tuple[str, str] | None) -> None:
+        super().__init__(f"took longer than {seconds:g} s")
+        self.seconds = seconds
+        self.model = model
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.seconds, self.model)
+
+
+class _Thread(threading.local):
+    model: Model | type[Model] | None = None
+
+
+_thread = _Thread()
+
+
+class Running:
+    """In its `with`, the time is this model's: that of the innermost, where they are nested.
+
+    A class, as it is entered at every call of a model: it costs half a microsecond.
+    """
+
+    __slots__ = ("model", "outer")
+
+    def __init__(self, model: Model | type[Model]) -> None:
+        self.model = model
+
+    def __enter__(self) -> None:
+        self.outer = _thread.model
+        _thread.model = self.model
+
+    def __exit__(self, *_: object) -> None:
+        _thread.model = self.outer
+
+
+def within(seconds: float, call: Callable[[], T]) -> T:
+    """What call() returns; TookTooLong where it has not after so many seconds of wall time.
+
+    Without a limit in any thread but the main one, and wherever the timer already runs or
+    its signal cannot be given back: a limit inside another one leaves the outer in force,
+    and no one else's timer is touched.  It costs about 10 microseconds.
+    """
+    if not _may_watch():
+        return call()
+    watch = _Watch(seconds)
+    try:
+        try:
+            watch.start()
+            return call()
+        finally:
+            watch.stop()
+    except OutOfTime as error:
+        raise TookTooLong(seconds, watch.blamed()) from error
+    finally:
+        # The signal may have come at the first instruction of the inner one.
+        watch.stop()
+
+
+def _may_watch() -> bool:
+    return (
+        _HAS_TIMER
+        and threading.current_thread() is threading.main_thread()
+        and signal.getitimer(signal.ITIMER_REAL)[0] == 0.0
+        and signal.getsignal(signal.SIGALRM) is not None
+    )
+
+
+class _Watch:
+    """The running timer: it looks which model runs, and raises OutOfTime when the time is up."""
+
+    def __init__(self, seconds: float) -> None:
+        self.seconds = seconds
+        self.watching = False
+        self.before: Any = None
+        self.spent: dict[tuple[str, str] | None, float] = {}
+
+    def start(self) -> None:
+        self.outer, _thread.model = _thread.model, None
+        self.before = signal.signal(signal.SIGALRM, self.look)
+        self.watching = True
+        self.last = perf_counter()
+        self.due = self.last + self.seconds
+        signal.setitimer(signal.ITIMER_REAL, self.seconds / LOOKS, self.seconds / LOOKS)
+
+    def stop(self) -> None:
+        """Give timer and signal back; a second time it does nothing."""
+        self.watching = False
+        if self.before is None:
+            return
+        signal.setitimer(signal.ITIMER_REAL, 0.0)
+        signal.signal(signal.SIGALRM, self.before)
+        _thread.model = self.outer
+        self.before = None
+
+    def look(self, signum: int, frame: FrameType | None) -> None:
+        """Lay the time since the last look at the running model's door."""
+        if not self.watching:
+            return
+        now, model = perf_counter(), _thread.model
+        who = None if model is None else (str(model.kind), str(model.name))
+        self.spent[who] = self.spent.get(who, 0.0) + now - self.last
+        self.last = now
+        if now >= self.due:
+            # Once may not be enough: what is raised in a destructor, say, is lost.
+            signal.setitimer(signal.ITIMER_REAL, AGAIN, AGAIN)
+            raise OutOfTime
+
+    def blamed(self) -> tuple[str, str] | None:
+        """The model that took at least half of the time."""
+        who = max(self.spent, key=lambda item: self.spent[item])
+        return who if self.spent[who] >= 0.5 * sum(self.spent.values()) else None
