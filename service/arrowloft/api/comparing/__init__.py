@@ -1,0 +1,1 @@
+"""Models side by side: one set-up flown with each launch model and each drag model."""

@@ -1,0 +1,1 @@
+"""Set-ups side by side: many flown at once, what each does, and where they part from one."""
