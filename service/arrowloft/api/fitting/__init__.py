@@ -1,0 +1,1 @@
+"""Fits of models to measured flights at the edge."""

@@ -1,0 +1,171 @@
+"""A model to be fitted: its name, where its parameters start, and which of them are free."""
+
+import copy
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from marshmallow import ValidationError
+
+from arrowloft.api.fields import Choice
+from arrowloft.api.parameters import AnyModel, Chosen, ModelSchemas, field_of
+from arrowloft.api.schemas import MOST_FAULTS, Member, Resolver, Strict, strict
+from arrowloft.api.wording import nearest, shown
+from arrowloft.plugin import Parameter
+
+_MEMBERS = ("model", "parameters", "free")
+
+
+@dataclass(frozen=True)
+class Fitted(Chosen):
+    """A model to be fitted: its parameters as given or as they start, SI.
+
+    free: names of those that the fit finds.
+    """
+
+    free: tuple[str, ...]
+
+
+class FreeNames(Member):
+    """Names of a model's parameters that the fit finds."""
+
+    def __init__(self, model: AnyModel) -> None:
+        super().__init__("Parameters that the fit finds; left out, those the model declares free.")
+        self.declared = model.parameters()
+        self.names = [n for n, item in self.declared.items() if item.dimension != "choice"]
+
+    def read(self, value: Any) -> tuple[str, ...]:
+        """The names, each once."""
+        if type(value) is not list:
+            raise ValidationError("Give a list in brackets [...].")
+        for index, name in enumerate(value[: len(self.declared) + 1]):
+            if type(name) is not str or name not in self.names:
+                raise ValidationError({index: [self._fault(name)]})
+        if len(set(value)) < len(value):
+            raise ValidationError("Name each parameter once.")
+        return tuple(value)
+
+    def _fault(self, name: Any) -> str:
+        if type(name) is not str:
+            return "Name a parameter in quotes."
+        if name in self.declared:
+            return f"{shown(name)} is a choice, which no fit can find: leave it out."
+        hint = nearest(name, self.names) if self.names else "this model has none to fit."
+        return f"{shown(name)} is not a parameter of this model; {hint}"
+
+    def json_schema(self, resolver: Resolver) -> dict[str, Any]:
+        """A list of the names."""
+        inner = Choice(self.names).json_schema(resolver)
+        if not self.names:
+            return {"type": "array", "maxItems": 0}
+        return {"type": "array", "items": inner, "maxItems": len(self.names), "uniqueItems": True}
+
+
+class FittedModel(Member):
+    """`{"model": name, "parameters": {...}, "free": [...]}`."""
+
+    def __init__(
+        self,
+        kind: Literal["drag", "launch"],
+        models: ModelSchemas,
+        description: str = "",
+        **options: Any,
+    ) -> None:
+        super().__init__(description, **options)
+        self.kind: Literal["drag", "launch"] = kind
+        self.models = models.models[kind]
+        self.starts = {name: _start_schema(model) for name, model in self.models.items()}
+        self.free = {name: FreeNames(model) for name, model in self.models.items()}
+
+    def read(self, value: Any) -> Fitted:
+        """The model, its parameters in SI, and those that are free."""
+        if type(value) is not dict:
+            raise ValidationError('Give an object {"model": ..., "parameters": {...}}.')
+        name = value.get("model")
+        if type(name) is not str or name not in self.models or value.keys() - set(_MEMBERS):
+            raise ValidationError(self._faults(value, name))
+        try:
+            given = self.starts[name].read(value.get("parameters", {}))
+        except ValidationError as error:
+            raise ValidationError({"parameters": error.messages}) from None
+        declared = self.models[name].parameters()
+        try:
+            free = self.free[name].read_item(value["free"]) if "free" in value else None
+        except ValidationError as error:
+            raise ValidationError({"free": error.messages}) from None
+        starts = _starts(self.models[name], given, free)
+        if free is None:
+            free = tuple(n for n, item in declared.items() if item.free and n in starts)
+        for index, wanted in enumerate(free):
+            if wanted not in starts:
+                text = f"{shown(wanted)} needs a value to start from: give it in `parameters`."
+                raise ValidationError({"free": {index: [text]}})
+        return Fitted(self.kind, name, {**given, **{n: starts[n] for n in free}}, free)
+
+    def _faults(self, value: Mapping[str, Any], name: Any) -> dict[str, Any]:
+        known = sorted(self.models)
+        faults: dict[str, Any] = {}
+        if type(name) is not str:
+            faults["model"] = [f"Name a model: one of {', '.join(known)}."]
+        elif name not in self.models:
+            faults["model"] = [
+                f"There is no {self.kind} model {shown(name)}; {nearest(name, known)}"
+            ]
+        for stranger in sorted(value.keys() - set(_MEMBERS))[: MOST_FAULTS + 1]:
+            hint = nearest(stranger, _MEMBERS)
+            faults[stranger] = [f"{shown(stranger)} is not a member here; {hint}"]
+        return faults
+
+    def json_schema(self, resolver: Resolver) -> dict[str, Any]:
+        """One object for each installed model."""
+        return {"oneOf": [self._one(name, resolver) for name in sorted(self.models)]}
+
+    def _one(self, name: str, resolver: Resolver) -> dict[str, Any]:
+        return {
+            "type": "object",
+            "title": name,
+            "properties": {
+                "model": {"type": "string", "const": name},
+                "parameters": dict(resolver.resolve_nested_schema(self.starts[name])),
+                "free": {
+                    "description": self.free[name].metadata["description"],
+                    **self.free[name].json_schema(resolver),
+                },
+            },
+            "required": ["model"],
+            "additionalProperties": False,
+        }
+
+
+def _start_schema(model: AnyModel) -> Strict:
+    """The model's parameters, any of which may be left out: what is found needs no value."""
+    words = "".join(part.capitalize() for part in (*model.name.split("-"), model.kind))
+    members: dict[str, Member] = {}
+    for name, item in model.parameters().items():
+        member = copy.copy(field_of(item))
+        member.required = False
+        members[name] = member
+    return strict(f"{words}FitStart", members)()
+
+
+def _starts(
+    model: AnyModel, given: Mapping[str, Any], free: tuple[str, ...] | None
+) -> dict[str, Any]:
+    """Values to start from: given, or the default, or for what is required the example's."""
+    found: dict[str, Any] = {}
+    for name, item in model.parameters().items():
+        if name in given:
+            found[name] = given[name]
+        elif not item.required:
+            if item.default is not None:
+                found[name] = item.default
+        elif item.free if free is None else name in free:
+            found[name] = model.example[name]
+        else:
+            raise ValidationError({"parameters": {name: [_needed(item)]}})
+    return found
+
+
+def _needed(item: Parameter) -> str:
+    also = "" if item.dimension == "choice" else ", or let the fit find it by naming it in `free`"
+    return f"This member is needed: add it{also}."

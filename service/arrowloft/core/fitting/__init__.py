@@ -1,0 +1,1 @@
+"""Models fitted to measured flights, judged, and ranked against each other."""
