@@ -1,0 +1,1 @@
+"""Sweeps: grids and samples over any numbers of a request."""

@@ -1,0 +1,1 @@
+"""Many set-ups at once: grids, draws, what each does at some distances, and quantiles."""

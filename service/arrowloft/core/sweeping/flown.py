@@ -1,0 +1,142 @@
+"""What many set-ups do at some distances: the columns asked for, and no flight beside them."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from arrowloft.core.arrays import Array, Mask, Real
+from arrowloft.core.flight.aim import aim
+from arrowloft.core.flight.aim_each import aim_each
+from arrowloft.core.flight.aimed import Aimed
+from arrowloft.core.setup.laws import Kinks, LawsByLane
+from arrowloft.core.setup.shot import Shot, as_lanes, is_zero
+
+
+@dataclass(frozen=True)
+class Pin:
+    """The pin whose travel is asked for: its radius and the distance travel counts from, m."""
+
+    radius: Real
+    zero_distance: Real
+
+
+@dataclass(frozen=True)
+class Flown:
+    """Flights of `setups` set-ups to each of `distances`: the distances of one follow each other.
+
+    columns: name -> (setups * distances,), SI, NaN where a distance is beyond reach.
+    least_airspeed, greatest_airspeed: along each flight, m/s.
+    error: greatest estimated error of a launch angle, rad; 0 where none arrived.
+    """
+
+    columns: dict[str, Array]
+    least_airspeed: Array
+    greatest_airspeed: Array
+    error: float
+
+
+_OF_AIM = (
+    "launch_angle",
+    "time",
+    "speed",
+    "apex_height",
+    "apex_distance",
+    "descent_angle",
+    "drift",
+)
+
+QUANTITIES = (
+    "launch_speed",
+    "launch_angle",
+    "travel",
+    "time",
+    "speed",
+    "energy",
+    "momentum",
+    "apex_height",
+    "apex_distance",
+    "descent_angle",
+    "drift",
+)
+"""What can be asked for: as in `marks.MarkTable`, and the launch speed."""
+
+
+def flown(
+    shot: Shot,
+    setups: int,
+    distances: Array,
+    wanted: Collection[str],
+    kinks: Sequence[Kinks],
+    pin: Pin | None = None,
+) -> Flown:
+    """Aim `setups` set-ups at every distance, m, and take the columns wanted of QUANTITIES.
+
+    shot: its members floats or (setups,); its own `kinks` are not looked at.  kinks: of each
+    law, one where the drag is a single law.  pin: needed for "travel", which takes one more
+    flight a set-up to the zero distance.  Raises TooNear, Unsolved.
+    """
+    count = distances.size
+    each, at = _repeated(shot, setups, distances)
+    aimed = _aimed(each, at, kinks)
+    columns = {name: getattr(aimed, name) for name in _OF_AIM if name in wanted}
+    if "launch_speed" in wanted:
+        columns["launch_speed"] = np.repeat(as_lanes(shot.launch_speed, setups), count)
+    if "energy" in wanted:
+        columns["energy"] = 0.5 * each.arrow.mass * aimed.speed**2
+    if "momentum" in wanted:
+        columns["momentum"] = each.arrow.mass * aimed.speed
+    if "travel" in wanted:
+        if pin is None:
+            raise ValueError("travel needs a pin")
+        zero = _aimed(shot, as_lanes(pin.zero_distance, setups), kinks).launch_angle
+        travel = np.tan(aimed.launch_angle.reshape(setups, count)) - np.tan(zero)[:, None]
+        columns["travel"] = (np.reshape(pin.radius, (-1, 1)) * travel).ravel()
+    error = np.max(aimed.error, initial=0.0, where=aimed.reached)
+    return Flown(
+        {name: columns[name] for name in wanted},
+        aimed.least_airspeed,
+        aimed.greatest_airspeed,
+        float(error),
+    )
+
+
+def _repeated(shot: Shot, setups: int, distances: Array) -> tuple[Shot, Array]:
+    """Each set-up once for every distance."""
+    if distances.size == 1:
+        return shot, np.full(setups, distances[0])
+    return shot.take(np.repeat(np.arange(setups), distances.size)), np.tile(distances, setups)
+
+
+def _aimed(shot: Shot, distance: Array, kinks: Sequence[Kinks]) -> Aimed:
+    far = out_of_reach(shot, distance)
+    if not far.any():
+        return _solved(shot, distance, kinks)
+    result, near = Aimed.unreached(distance), np.flatnonzero(~far)
+    if near.size:
+        solved = _solved(shot.take(near), distance[near], kinks)
+        for item in fields(Aimed):
+            getattr(result, item.name)[near] = getattr(solved, item.name)
+    return result
+
+
+def out_of_reach(shot: Shot, distance: Array) -> Mask:
+    """Lanes that are beyond reach for certain, which saves the search for how far they reach.
+
+    In still air drag bends an arrow's path down from the parabola of its launch, as
+    y'' = -g / vx^2 along x, so it stays under the envelope of all parabolas, |P| + y = v^2 / g
+    for points P about the launch. The launch and the tip lie within some lengths of the eye
+    and the balance point, which are taken off.
+    """
+    if not is_zero(shot.wind_speed):
+        return np.zeros(distance.size, dtype=bool)
+    about = np.abs(shot.launch_forward) + np.abs(shot.peep_height) + np.abs(shot.tip_lead)
+    asked = distance * (1.0 + np.sin(shot.slope)) - 2.0 * about
+    far: Mask = asked > shot.launch_speed**2 / shot.gravity
+    return far
+
+
+def _solved(shot: Shot, distance: Array, kinks: Sequence[Kinks]) -> Aimed:
+    if isinstance(shot.drag, LawsByLane) and len(shot.drag.laws) > 1:
+        return aim_each(shot, distance, kinks)
+    return aim(shot.with_(kinks=kinks[0]), distance)

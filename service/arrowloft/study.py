@@ -1,0 +1,254 @@
+"""Sweeps of any size from Python: what /v1/sweep computes, on this machine or on many.
+
+    from arrowloft.study import sweep
+
+    table = sweep(request)                      # in this process
+    table = sweep(request, client=dask_client)  # its blocks over a Dask cluster
+
+Dask comes with the extra `arrowloft[dask]`, Arrow tables with `arrowloft[arrow]`.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import orjson
+from marshmallow import ValidationError
+
+from arrowloft import __version__, units
+from arrowloft.api import reading
+from arrowloft.api.parameters import ModelSchemas
+from arrowloft.api.problems import Fault, Problem, from_model_fault, from_validation
+from arrowloft.api.sweeping import members
+from arrowloft.api.sweeping.block import Part, Sweep
+from arrowloft.api.sweeping.forms import arrow_table
+from arrowloft.api.sweeping.plan import Plan, plan_of
+from arrowloft.api.sweeping.sweep import said
+from arrowloft.api.sweeping.table import Series, Table, computed
+from arrowloft.core.arrays import Array
+from arrowloft.plugin import Note
+from arrowloft.plugin.guard import ModelFault
+from arrowloft.plugin.registry import Registry
+
+if TYPE_CHECKING:
+    import distributed
+
+MOST_POINTS = 10_000_000
+"""Points of a study unless its caller says otherwise: some 100 MB for each column of rows."""
+
+Progress = Callable[[int, int], None]
+"""(blocks done, of how many), called in the order in which blocks are done."""
+
+
+class Refused(ValueError):
+    """A request that cannot be answered.
+
+    detail: what to do.  errors: (JSON pointer, sentence) for each member at fault.
+    """
+
+    def __init__(self, detail: str, errors: tuple[tuple[str, str], ...] = ()) -> None:
+        lines = "".join(f"\n  {pointer}: {sentence}" for pointer, sentence in errors)
+        super().__init__(f"{detail}{lines}")
+        self.detail = detail
+        self.errors = errors
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.detail, self.errors)
+
+
+class ClusterDiffers(RuntimeError):
+    """Workers of a cluster compute with other versions or models than this process."""
+
+
+@dataclass(frozen=True)
+class SweepTable:
+    """A sweep computed; all in SI.
+
+    columns: name -> (points,), NaN beyond reach: the varied members by their pointers,
+        `sample` where there are draws, `distance`, and the quantities asked for.
+    quantiles: of a sampled sweep, name -> (grid points * distances,): the members of the
+        grid, `distance`, `arrived`, and `time.mean`, `time.standard_deviation`,
+        `time.quantile_0.5` and so on; else empty.
+    symbols: name -> SI unit of each column, empty for plain numbers.
+    notes: cautions and assumptions.  about: what the reply of /v1/sweep says beside its columns.
+    """
+
+    columns: Mapping[str, Array]
+    quantiles: Mapping[str, Array]
+    symbols: Mapping[str, str]
+    notes: tuple[Note, ...]
+    about: Mapping[str, Any]
+    _table: Table
+
+    def to_arrow(self, *, quantiles: bool = False) -> Any:
+        """A pyarrow.Table of all columns, or of the quantiles, SI; NaN are null.
+
+        Units stand in the fields' metadata, `about` in the schema's. Raises ImportError,
+        which names the extra, without pyarrow.
+        """
+        try:
+            import pyarrow  # noqa: F401
+        except ImportError as error:
+            raise ImportError("Arrow tables need pyarrow: install arrowloft[arrow]") from error
+        series = self._table.summary if quantiles else self._table.rows
+        names = [self.symbols[one.name] for one in series]
+        return arrow_table(series, [one.values for one in series], names, self.about)
+
+
+def sweep(
+    request: Mapping[str, Any],
+    *,
+    client: "distributed.Client | None" = None,
+    registry: Registry | None = None,
+    limit: int | None = None,
+    progress: Progress | None = None,
+) -> SweepTable:
+    """Compute what /v1/sweep answers to the request, of any size up to `limit` points.
+
+    client: of a Dask cluster, over which the blocks are mapped; its workers must have the
+        same versions of arrowloft and of the models. A block's numbers do not depend on who
+        computes it, so that a worker may die in the middle of it.
+    registry: the models; those installed where not given. Not with a client: its workers
+        look for them by themselves.
+    request: as sent to the service; NumPy numbers and arrays stand for numbers and lists.
+    limit: most points, MOST_POINTS where not given; all rows are held in memory.
+
+    Raises Refused for what the service would answer with a problem, ClusterDiffers,
+    ValueError for a registry beside a client.
+    """
+    if client is not None and registry is not None:
+        raise ValueError("workers look for the installed models by themselves: leave registry out")
+    most = MOST_POINTS if limit is None else limit
+    document = orjson.dumps(dict(request), option=orjson.OPT_SERIALIZE_NUMPY)
+    try:
+        # The process's own models are kept, as a worker keeps them.
+        made = _sweep(document, most) if registry is None else _made(document, most, registry)
+        made.check()
+        blocks = range(len(made.plan.blocks))
+        parts = (
+            (made.part(index) for index in blocks)
+            if client is None
+            else _mapped(client, document, most, made)
+        )
+        table = computed(made, _counted(parts, len(blocks), progress))
+    except _FAULTS as error:
+        raise _refused(error) from error
+    return _in_si(table)
+
+
+_FAULTS = (Problem, ValidationError, reading.MalformedJson, ModelFault)
+
+
+def _counted(parts: Iterator[Part], count: int, progress: Progress | None) -> Iterator[Part]:
+    for done, part in enumerate(parts, 1):
+        if progress is not None:
+            progress(done, count)
+        yield part
+
+
+class Answer(NamedTuple):
+    """What a worker answers: one of a part and a refusal, and what it computed that with."""
+
+    part: Part | None
+    refused: Refused | None
+    made_with: tuple[str, ...]
+
+
+def block(index: int, document: bytes, most: int) -> Answer:
+    """One block of a request, as a worker computes it.
+
+    document: the request as JSON.  most: points allowed.  Models and plan are made once in
+    a process for each request.
+    """
+    try:
+        made = _sweep(document, most)
+        return Answer(made.part(index), None, _made_with(made))
+    except _FAULTS as error:
+        return Answer(None, _refused(error), (__version__,))
+
+
+def _mapped(client: Any, document: bytes, most: int, made: Sweep) -> Iterator[Part]:
+    """The parts in their order, from a cluster; raises Refused, ClusterDiffers."""
+    blocks = range(len(made.plan.blocks))
+    futures = client.map(block, blocks, document=document, most=most)
+    own = _made_with(made)
+    try:
+        for future in futures:
+            answer: Answer = future.result()
+            if answer.refused is not None:
+                raise answer.refused
+            if answer.made_with != own:
+                raise ClusterDiffers(
+                    f"a worker computes with {', '.join(answer.made_with)}, this process with "
+                    f"{', '.join(own)}: install the same on both"
+                )
+            assert answer.part is not None
+            yield answer.part
+            future.release()
+    finally:
+        client.cancel(futures)
+
+
+def _made_with(made: Sweep) -> tuple[str, ...]:
+    models = (made.launch.model, made.drag.model)
+    return (
+        f"arrowloft {__version__}",
+        *(f"{name} {version(name)}" for name in ("numpy", "scipy")),
+        *(f"{model.name} {model.version}" for model in models),
+    )
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Registry:
+    return Registry.discover()
+
+
+@lru_cache(maxsize=4)
+def _sweep(document: bytes, most: int) -> Sweep:
+    return _made(document, most, _registry())
+
+
+def _made(document: bytes, most: int, registry: Registry) -> Sweep:
+    body = reading.parse_object(document)
+    schema = members.schema(ModelSchemas.of(registry), members.MOST_DISTANCES)
+    plan: Plan = plan_of(schema, body, most)
+    return Sweep(plan, registry)
+
+
+def _refused(error: Exception) -> Refused:
+    """What the service would have answered, as an exception."""
+    if isinstance(error, reading.MalformedJson):
+        pointer = () if error.pointer is None else ((error.pointer, error.detail),)
+        return Refused(error.detail, pointer)
+    if isinstance(error, ValidationError):
+        error = from_validation(error)
+    elif isinstance(error, ModelFault):
+        error = from_model_fault(error)
+    assert isinstance(error, Problem)
+    faults: tuple[Fault, ...] = error.errors
+    return Refused(error.detail, tuple((fault.pointer, fault.detail) for fault in faults))
+
+
+def _in_si(table: Table) -> SweepTable:
+    own = said(table)
+    own.pop("units")
+    return SweepTable(
+        columns=_values(table.rows),
+        quantiles=_values(table.summary),
+        symbols={one.name: _si(one.dimension) for one in (*table.rows, *table.summary)},
+        notes=table.notes,
+        about=own | {"request": table.plan.body},
+        _table=table,
+    )
+
+
+def _values(series: tuple[Series, ...]) -> dict[str, Array]:
+    return {one.name: one.values for one in series}
+
+
+def _si(dimension: str) -> str:
+    """The dimension's unit whose factor is 1, without an offset."""
+    table = units.DIMENSIONS[dimension].values()
+    return next(unit.symbol for unit in table if unit.factor == 1.0 and unit.offset == 0.0)

@@ -1,0 +1,134 @@
+"""Columns of many set-ups: closed forms in vacuum, one by one by `aim`, and laws by lane."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from reference_setups import AIR, G, coefficient, elevation_through, in_vacuum, recurve
+
+from arrowloft.core.flight.aim import aim
+from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.flow import cross_section
+from arrowloft.core.setup.laws import LawsByLane
+from arrowloft.core.sweeping import flown as module
+from arrowloft.core.sweeping.flown import QUANTITIES, Pin, flown, out_of_reach
+from arrowloft.core.sweeping.lanes import LawOfLanes, some
+
+SPEEDS = np.linspace(45.0, 75.0, 7)
+DISTANCES = np.array([30.0, 18.0, 70.0])
+SMOOTH = ((),)
+
+
+def test_without_drag_the_angle_of_each_speed_has_a_closed_form():
+    """sin 2a = g d / v^2; t = d / (v cos a); the speed at arrival is that of the launch."""
+    found = flown(in_vacuum(launch_speed=SPEEDS), 7, DISTANCES, QUANTITIES[1:2], SMOOTH).columns
+    speed, way = np.repeat(SPEEDS, 3), np.tile(DISTANCES, 7)
+    angle = 0.5 * np.arcsin(G * way / speed**2)
+    assert found["launch_angle"] == pytest.approx(angle, rel=1e-9)
+    more = flown(
+        in_vacuum(launch_speed=SPEEDS), 7, DISTANCES, ("time", "speed", "apex_height"), SMOOTH
+    ).columns
+    assert more["time"] == pytest.approx(way / (speed * np.cos(angle)), rel=1e-9)
+    assert more["speed"] == pytest.approx(speed, rel=1e-9)
+    assert more["apex_height"] == pytest.approx((speed * np.sin(angle)) ** 2 / (2 * G), rel=1e-9)
+
+
+def test_travel_counts_from_each_set_up_s_own_zero():
+    radius = np.linspace(0.7, 0.9, 7)
+    shot = in_vacuum(launch_speed=SPEEDS)
+    found = flown(shot, 7, DISTANCES, ("travel",), SMOOTH, Pin(radius, 18.0)).columns["travel"]
+    speed, way = np.repeat(SPEEDS, 3), np.tile(DISTANCES, 7)
+    angle, zero = (elevation_through(speed, d, 0.0) for d in (way, 18.0))
+    expected = np.repeat(radius, 3) * (np.tan(angle) - np.tan(zero))
+    assert found == pytest.approx(expected, rel=1e-8, abs=1e-12)
+    assert np.abs(found[1::3]).max() < 1e-12
+    with pytest.raises(ValueError, match="pin"):
+        flown(shot, 7, DISTANCES, ("travel",), SMOOTH)
+
+
+def test_each_row_is_its_set_up_aimed_by_itself():
+    lanes = {
+        "launch_speed": SPEEDS,
+        "arrow": Arrow(mass=np.linspace(0.018, 0.03, 7), shaft_diameter=0.0055),
+        "slope": np.radians(np.linspace(-40.0, 40.0, 7)),
+        "wind_speed": np.linspace(0.0, 8.0, 7),
+        "wind_from": 1.0,
+        "tip_lead": 0.3,
+    }
+    whole = recurve(**lanes)
+    found = flown(whole, 7, DISTANCES, [q for q in QUANTITIES if q != "travel"], SMOOTH)
+    for setup in range(7):
+        alone = aim(whole.take(slice(setup, setup + 1)), DISTANCES)
+        rows = slice(3 * setup, 3 * setup + 3)
+        for name in ("launch_angle", "time", "speed", "descent_angle", "drift", "apex_distance"):
+            expected = pytest.approx(getattr(alone, name), rel=1e-9, abs=1e-12)
+            assert found.columns[name][rows] == expected
+        mass = whole.arrow.mass[setup]
+        assert found.columns["momentum"][rows] == pytest.approx(mass * alone.speed, rel=1e-9)
+        assert found.columns["energy"][rows] == pytest.approx(mass * alone.speed**2 / 2, rel=1e-9)
+        assert found.columns["launch_speed"][rows].tolist() == [SPEEDS[setup]] * 3
+        assert found.greatest_airspeed[rows] == pytest.approx(alone.greatest_airspeed)
+
+
+@pytest.mark.parametrize("laws_at_once", [True, False])
+def test_laws_of_lanes_fly_as_each_by_itself(laws_at_once):
+    factors = np.linspace(1.0, 3.0, 7)
+
+    def law_of(lanes):
+        return lambda flow, arrow: np.full(
+            flow.airspeed.shape, factors[lanes] * cross_section(arrow)
+        )
+
+    if laws_at_once:
+        law, kinks = LawOfLanes.all(7, law_of), SMOOTH
+    else:
+        law = LawsByLane(tuple(coefficient(value) for value in factors), np.arange(7))
+        kinks = SMOOTH * 7
+    shot = recurve(drag=law, launch_speed=SPEEDS)
+    found = flown(shot, 7, DISTANCES, ("launch_angle",), kinks).columns["launch_angle"]
+    expected = np.concatenate(
+        [
+            aim(
+                recurve(drag=coefficient(factors[i]), launch_speed=SPEEDS[i]), DISTANCES
+            ).launch_angle
+            for i in range(7)
+        ]
+    )
+    assert found == pytest.approx(expected, rel=1e-9)
+
+
+def test_only_what_is_wanted_is_flown(monkeypatch):
+    flights = []
+    monkeypatch.setattr(module, "aim", lambda shot, at: flights.append(at.size) or aim(shot, at))
+    shot = recurve(launch_speed=SPEEDS)
+    flown(shot, 7, DISTANCES, ("time",), SMOOTH, Pin(0.8, 18.0))
+    assert flights == [21]
+    flown(shot, 7, DISTANCES, ("travel",), SMOOTH, Pin(0.8, 18.0))
+    assert flights == [21, 21, 7]
+
+
+def test_what_is_beyond_reach_is_nan_and_the_rest_is_not():
+    shot = recurve(launch_speed=np.array([20.0, 57.0, 35.0]))
+    found = flown(shot, 3, np.array([50.0, 110.0]), ("time",), SMOOTH)
+    assert np.isnan(found.columns["time"]).tolist() == [True, True, False, False, False, True]
+    assert np.isnan(found.greatest_airspeed).tolist() == np.isnan(found.columns["time"]).tolist()
+    assert 0.0 < found.error < 5e-9
+
+
+def test_what_is_called_out_of_reach_is():
+    """In vacuum the reach up a slope is v^2 / (g (1 + sin slope)): just beyond it, not within."""
+    slope = np.radians(np.array([-30.0, 0.0, 30.0]))
+    far = 57.0**2 / (G * (1.0 + np.sin(slope)))
+    shot = in_vacuum(slope=slope)
+    assert out_of_reach(shot, far * 1.001).all()
+    assert not out_of_reach(shot, far * 0.999).any()
+    offset = in_vacuum(slope=slope, launch_forward=0.9, tip_lead=0.4, peep_height=0.1)
+    assert not out_of_reach(offset, far * 0.999 + 1.3).any()
+    assert not out_of_reach(shot.with_(wind_speed=1.0), far * 1.5).any()
+
+
+def test_some_lanes_of_a_dataclass():
+    air = replace(AIR, temperature=np.array([280.0, 290.0, 300.0]))
+    taken = some(air, np.array([2, 0]))
+    assert taken.temperature.tolist() == [300.0, 280.0] and taken.pressure == AIR.pressure
+    assert some(AIR, slice(0, 1)) is AIR
