@@ -146,6 +146,8 @@ DIMENSIONS: Mapping[str, Mapping[str, Unit]] = MappingProxyType(
         "mass_per_force": _units(
             {"gr/lbf": _POUND / 7000 / _POUND_FORCE, "g/N": _ONE / 1000, "kg/N": _ONE}
         ),
+        "angle_rate": _units({"rad/s": _ONE, "deg/s": pi / 180, "rpm": pi / 30}),
+        "inertia": _units({"kg m2": _ONE, "g cm2": _ONE / 10_000_000}),
         "density": _units({"kg/m3": _ONE}),
         "viscosity": _units({"Pa s": _ONE}),
         "number": _units({"": _ONE}),
@@ -171,6 +173,8 @@ DEFAULTS: Mapping[str, str] = MappingProxyType(
         "moment": "N m",
         "stiffness": "N m2",
         "mass_per_force": "gr/lbf",
+        "angle_rate": "rad/s",
+        "inertia": "g cm2",
         "density": "kg/m3",
         "viscosity": "Pa s",
     }

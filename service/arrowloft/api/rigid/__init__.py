@@ -1,0 +1,1 @@
+"""The flight of an arrow that is more than a point mass."""
