@@ -19,6 +19,8 @@ workers = int(os.environ.get("ARROWLOFT_WORKERS", min(4, max(2, os.cpu_count() o
 
 # Loaded once, before the workers: a model that breaks the contract stops the start.
 preload_app = True
+# The service ends a request itself, at half of this, and answers it. What cannot be ended so,
+# such as a model that sits in C code, ends with its worker.
 timeout = 10
 graceful_timeout = 10
 worker_tmp_dir = "/dev/shm" if Path("/dev/shm").is_dir() else None

@@ -1,0 +1,62 @@
+"""How long a request may take: every view is ended at the limit, and answered as a problem."""
+
+import logging
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import Any
+
+from flask import Flask, request
+
+from arrowloft.api.problems import KINDS, Fault, Problem
+from arrowloft.api.reading import body_of, escape, parse_object
+from arrowloft.plugin.time_limit import TookTooLong, within
+
+_log = logging.getLogger(__name__)
+
+
+def install(app: Flask, seconds: float) -> None:
+    """Give every view of the app so many seconds of wall time, and answer what takes longer.
+
+    To be called when all views are there.  In threads other than the main one there is no
+    limit: see `plugin.time_limit`.
+    """
+    for name, view in app.view_functions.items():
+        app.view_functions[name] = _limited(view, seconds)
+
+
+def _limited(view: Callable[..., Any], seconds: float) -> Callable[..., Any]:
+    def answered(**values: Any) -> Any:
+        try:
+            return within(seconds, partial(view, **values))
+        except TookTooLong as error:
+            _log.error("a request took too long", exc_info=error)
+            raise _problem(error) from error
+
+    return answered
+
+
+def _problem(error: TookTooLong) -> Problem:
+    """The problem of the model that took the time, wherever the request names it, or of no one."""
+    if error.model is None:
+        detail = f"The request took longer than {error.seconds:g} s. "
+        return Problem("takes-too-long", detail + KINDS["takes-too-long"].advice)
+    kind, name = error.model
+    detail = (
+        f"The {kind} model {name!r} took too long: a request may take {error.seconds:g} s. Choose "
+        "another, or ask for fewer things at once, and report the request to the model's author."
+    )
+    # A model runs only once the body has been read.
+    chosen = _choices(parse_object(body_of(request)), kind, name)
+    faults = [Fault(pointer, detail) for pointer in chosen]
+    return Problem("model-fault", detail, faults, model=name)
+
+
+def _choices(part: Any, kind: str, name: str, pointer: str = "") -> Iterator[str]:
+    """Pointers to where a part of a request chooses this model, as in `drag` or `drags/2`."""
+    items = part.items() if isinstance(part, dict) else enumerate(part)
+    for key, inner in items:
+        step = f"{pointer}/{escape(key)}"
+        if isinstance(inner, dict | list):
+            yield from _choices(inner, kind, name, step)
+        elif key == "model" and inner == name and f"/{kind}" in pointer:
+            yield step
