@@ -5,7 +5,7 @@ from typing import Any
 
 from flask import Flask, Response
 
-from arrowloft.api import catalogue, problems
+from arrowloft.api import catalogue, problems, time_limit
 from arrowloft.api.replies import JSON
 from arrowloft.api.resource import Edge, Limits, Pictures
 from arrowloft.pictures import overshoot
@@ -29,6 +29,7 @@ def create_app(registry: Registry | None = None, config: Mapping[str, Any] | Non
     # Doubled slashes are unknown paths: a redirect would answer without the problem shape.
     app.url_map.merge_slashes = False
     catalogue.install(app, edge, config.get("examples", {}))
+    time_limit.install(app, edge.limits.seconds)
     problems.install(app)
     app.after_request(_finished)
     return app

@@ -63,6 +63,8 @@ class Client:
     timeout: seconds to connect, and seconds between two pieces of a reply; always set.
     session: one of your own, for instance to go through a proxy; the client's own
         takes nothing from the environment, so that a local service is asked directly.
+    echo: every computation's reply then holds what it takes to compute it again, in its
+        member `replay`; CSV and pictures have no place for that, and raise Problem.
 
     Raises ClientError for an address that is none.
 
@@ -76,12 +78,15 @@ class Client:
         base_url: str = "http://127.0.0.1:8080",
         timeout: float = 10.0,
         session: requests.Session | None = None,
+        *,
+        echo: bool = False,
     ) -> None:
         if not timeout > 0:
             raise ValueError("timeout must be a number of seconds above 0")
         _check_address(base_url)
         self.base_url = base_url.rstrip("/")
         self.timeout = timeout
+        self.echo = echo
         if session is None:
             session = requests.Session()
             session.trust_env = False
@@ -94,6 +99,10 @@ class Client:
     def calibration(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Marks corrected by what was seen on the range, and what to shoot next."""
         return self._computed("/v1/calibration", request)
+
+    def fit(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Models fitted to measured flights, with uncertainties, and ranked."""
+        return self._computed("/v1/fit", request)
 
     def trajectory(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Points along one flight, and its apex."""
@@ -110,6 +119,10 @@ class Client:
     def clearance(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Margins between the arrow's path and what stands in the way."""
         return self._computed("/v1/clearance", request)
+
+    def sweep(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """What grids and samples over any numbers of a set-up come to, as columns."""
+        return self._computed("/v1/sweep", request)
 
     def sight_travel(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Distances that the sight's window shows, before and after it is shifted."""
@@ -151,9 +164,17 @@ class Client:
         """Where arrows land that are loosed too high or miss the target."""
         return self._computed("/v1/overshoot", request)
 
+    def rigid_flight(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """One arrow as a rigid body: its swing, where it settles, what a release does."""
+        return self._computed("/v1/rigid-flight", request)
+
     def pin_spans(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Distances that one fixed pin serves, and where to place a number of pins."""
         return self._computed("/v1/pin-spans", request)
+
+    def comparison(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Launch and drag models side by side in one set-up, and where they part."""
+        return self._computed("/v1/comparison", request)
 
     def csv(self, computation: str, request: Mapping[str, Any]) -> str:
         """Rows of one computation, such as "mark-table", as CSV text with a head line.
@@ -217,6 +238,7 @@ class Client:
             response = self._session.request(
                 method,
                 url,
+                params={"echo": "true"} if self.echo and body is not None else None,
                 json=None if body is None else dict(body),
                 headers={"Accept": f"{accept}, {_PROBLEM}"},
                 timeout=self.timeout,

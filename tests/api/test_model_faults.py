@@ -42,7 +42,7 @@ class Odd(DragModel):
         "How to fail.",
         "choice",
         default="sound",
-        choices=("sound", "nan", "raise", "negative", "shape", "case", "bad-notes"),
+        choices=("sound", "nan", "raise", "negative", "shape", "case", "unfit", "bad-notes"),
     )
     first: float = parameter("One end.", default=0.0)
     last: float = parameter("The other end.", default=1.0)
@@ -56,6 +56,8 @@ class Odd(DragModel):
             raise RuntimeError(SECRET)
         if self.way == "case":
             raise CaseError("arrow/length", "This model needs the arrow's length: give it.")
+        if self.way == "unfit":
+            raise ParameterError("last", "give one that this airspeed is below")
         area = np.full(flow.airspeed.shape, 4e-5)
         factor = {"nan": np.nan, "negative": -1.0}.get(self.way, 1.0)
         return area[..., :1] if self.way == "shape" else area * factor
@@ -89,11 +91,13 @@ class Told(LaunchModel):
     sources = OWN
 
     speed: float = parameter("Speed.", "speed", default=70.0)
-    fails: str = parameter("Whether to fail.", "choice", default="no", choices=("no", "yes"))
+    fails: str = parameter("Whether to fail.", "choice", default="no", choices=("no", "yes", "asks"))
 
     def launch_speed(self, case: LaunchCase) -> LaunchSpeed:
         if self.fails == "yes":
             raise ZeroDivisionError(SECRET)
+        if self.fails == "asks":
+            case.drag(Flow(np.full(1, self.speed), 1.2, 1.8e-5, 340.0), case.arrow)
         return LaunchSpeed(self.speed, 0.5)
 
 
@@ -143,6 +147,18 @@ def test_parameters_that_do_not_fit_together(odd: FlaskClient, asked: dict[str, 
     assert found["errors"] == [
         {"pointer": "/drag/parameters/last", "detail": "Give at least the value of first."}
     ]
+
+
+@pytest.mark.parametrize("asks", ["no", "asks"])
+def test_a_drag_law_that_refuses_in_flight_is_blamed_whoever_asks(
+    odd: FlaskClient, asked: dict[str, Any], asks: str
+) -> None:
+    """A launch model that undoes a flight asks it before the solver does."""
+    asked["drag"] = {"model": "odd", "parameters": {"way": "unfit"}}
+    asked["launch"] = {"model": "told", "parameters": {"fails": asks}}
+    reply = odd.post("/v1/mark-table", json=asked)
+    assert reply.status_code == 422
+    assert reply.get_json()["errors"][0]["pointer"] == "/drag/parameters/last"
 
 
 def test_a_case_without_an_answer_points_at_what_is_missing(

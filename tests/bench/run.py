@@ -8,13 +8,23 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import accuracy
 import chances
+import comparing
+import fitting
 import serving
+import sweeping
 import verify
 from figures import table
 
 import core
 
-PARTS = {"accuracy": accuracy, "core": core, "service": serving}
+PARTS = {
+    "accuracy": accuracy,
+    "core": core,
+    "comparing": comparing,
+    "sweeping": sweeping,
+    "fitting": fitting,
+    "service": serving,
+}
 ASKED = {"chances": chances, "verify": verify}  # take minutes: measured where they are named
 
 

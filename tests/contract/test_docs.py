@@ -108,24 +108,32 @@ def test_the_readme_shows_a_request_and_its_true_reply() -> None:
 
 
 def questions() -> list[tuple[str, str]]:
-    """Path and own members of each question of the section More questions."""
-    section = re.search(r"^## More questions\n(.*?)^## ", README, re.MULTILINE | re.DOTALL)
-    assert section
-    found = re.findall(
-        r"`(/v1/[\w-]+)`.*?^```json\n(.*?)^```", section[1], re.MULTILINE | re.DOTALL
-    )
-    assert found
+    """Path and own members of each question of the sections that ask some."""
+    found = []
+    for heading in ("More questions", "For researchers"):
+        section = re.search(rf"^## {heading}\n(.*?)^## ", README, re.MULTILINE | re.DOTALL)
+        assert section
+        asked = re.findall(
+            r"`(/v1/[\w-]+)`.*?^```json\n(.*?)^```", section[1], re.MULTILINE | re.DOTALL
+        )
+        assert asked
+        found += asked
     return found
 
 
 ALONE = {"/v1/balance"}
 """Computations without a flight, whose request takes no part of the set-up."""
 
+WITHOUT = {"/v1/comparison": ("launch", "drag"), "/v1/fit": ("launch", "drag", "sight")}
+"""Members of the set-up that others stand for."""
+
 
 @pytest.mark.parametrize(("path", "members"), questions(), ids=lambda text: text.split("\n")[0])
 def test_the_readme_s_questions_are_answered(path: str, members: str) -> None:
     setup = json.loads(code_blocks("One request", "json", README)[0])
     del setup["distances"]
+    for member in WITHOUT.get(path, ()):
+        del setup[member]
     request = ({} if path in ALONE else setup) | json.loads(members)
     answered = create_app().test_client().post(path, json=request)
     assert answered.status_code == 200, answered.json

@@ -3,9 +3,8 @@
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
-from arrowloft.api.problems import KINDS, Fault, Problem
+from arrowloft.api.problems import KINDS, Fault, Problem, from_parameter
 from arrowloft.api.replies import ReplyUnits
-from arrowloft.api.wording import sentence
 from arrowloft.core.flight.aim import TooNear
 from arrowloft.core.flight.reach import BeyondReach, Unsolved
 from arrowloft.plugin import ParameterError
@@ -26,18 +25,10 @@ class Blamed:
 
     def __exit__(self, _: object, error: BaseException | None, __: object) -> None:
         if isinstance(error, ParameterError):
-            raise parameter_problem(self.kind, error) from error
+            raise from_parameter(error, self.kind) from error
         if isinstance(error, OutsideValidity):
             fault = Fault(f"/{error.kind}/model", str(error))
             raise Problem("outside-validity", str(error), (fault,)) from error
-
-
-def parameter_problem(kind: str, error: ParameterError) -> Problem:
-    """The problem for a model's parameters that do not fit together."""
-    detail = sentence(error.message)
-    return Problem(
-        "invalid-request", detail, (Fault(f"/{kind}/parameters/{error.parameter}", detail),)
-    )
 
 
 @contextmanager

@@ -8,21 +8,27 @@ from flask import Flask
 from arrowloft.api import entrance, health, models, openapi
 from arrowloft.api.bow import arrow_check, balance
 from arrowloft.api.chances import error_budget, hit_probability
+from arrowloft.api.comparing import comparison
+from arrowloft.api.echo import Replayable
+from arrowloft.api.fitting import fit
 from arrowloft.api.flight import launch_speed, trajectory
 from arrowloft.api.learning import calibration, sight_shift
 from arrowloft.api.level import cant_tolerance
 from arrowloft.api.overshoot import overshoot
 from arrowloft.api.path import clearance
 from arrowloft.api.resource import Edge, Resource
+from arrowloft.api.rigid import rigid_flight
 from arrowloft.api.sight import mark_table, pin_spans, setup_change, sight_travel, slopes, wind
+from arrowloft.api.sweeping import sweep
 
 
 def install(app: Flask, edge: Edge, examples: openapi.Examples) -> dict[str, Any]:
     """Let the app answer every resource; the document, which it serves as well."""
     served: dict[str, bytes] = {}
     resources = _resources(edge, served)
+    replayable = Replayable.of(edge.registry)
     for item in resources:
-        item.install(app)
+        item.install(app, replayable)
     document = openapi.document(resources, edge.limits, examples)
     served["document"] = orjson.dumps(document)
     return document
@@ -33,7 +39,9 @@ def _resources(edge: Edge, served: dict[str, bytes]) -> list[Resource]:
     return [
         mark_table.resource(edge),
         trajectory.resource(edge),
+        rigid_flight.resource(edge),
         calibration.resource(edge),
+        fit.resource(edge),
         cant_tolerance.resource(edge),
         clearance.resource(edge),
         sight_travel.resource(edge),
@@ -48,6 +56,8 @@ def _resources(edge: Edge, served: dict[str, bytes]) -> list[Resource]:
         balance.resource(edge),
         launch_speed.resource(edge),
         arrow_check.resource(edge),
+        comparison.resource(edge),
+        sweep.resource(edge),
         models.listing(edge),
         models.description(edge, lambda kind, name: parameters[kind, name]),
         entrance.entrance(),

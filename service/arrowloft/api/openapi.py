@@ -11,6 +11,7 @@ from flask import Response
 from marshmallow import INCLUDE, Schema
 
 from arrowloft import __version__
+from arrowloft.api.echo import PARAMETER, with_replay
 from arrowloft.api.parameters import ModelSchemas
 from arrowloft.api.problems import KINDS, MEDIA_TYPE
 from arrowloft.api.replies import JSON
@@ -32,12 +33,18 @@ Every computation depends on its request alone and changes nothing: it may be re
 any failure. It answers POST and, with the same body and the same reply, QUERY (RFC 10008),
 which OpenAPI 3.1 cannot list as an operation; `x-query` marks the paths that do.
 
+With `?echo=true` a JSON reply has a last member `replay`: the request, what computed it, and
+digests of both. A digest is the SHA-256 of the value's canonical JSON after RFC 8785: members
+sorted by name, no white space, numbers as JavaScript writes them. `arrowloft replay FILE`
+computes a kept reply again and compares every number and text.
+
 Every error is a problem after RFC 9457, whose `errors` point at the members at fault.
 
 A body may have at most {body} bytes, a table {distances} distances, a trajectory {samples}
-points, a grid (of distances times slopes, say) {cells} cells, a clearance {obstacles}
-obstacles, a calibration {observations} observations. These figures are for aiming, not for
-safety."""
+points, a grid (of distances times slopes, say) {cells} cells, a comparison
+{lanes} lanes, a clearance {obstacles} obstacles, a calibration {observations} observations, a
+fit {measurements} measurements, a sweep {points} points (set-ups times distances). A request
+may take {seconds:g} s. These figures are for aiming, not for safety."""
 
 _REPEATABLE = (
     "The answer depends on the request alone: it may be asked again at any time, with POST or "
@@ -51,6 +58,7 @@ _WITH_BODY = (
     "unsupported-media-type",
     "invalid-request",
     "model-fault",
+    "takes-too-long",
 )
 
 Examples = Mapping[str, Mapping[str, Any]]
@@ -75,8 +83,12 @@ def document(resources: Sequence[Resource], limits: Limits, examples: Examples) 
                 distances=limits.distances,
                 samples=limits.samples,
                 cells=limits.cells,
+                lanes=limits.lanes,
                 obstacles=limits.obstacles,
                 observations=limits.observations,
+                measurements=limits.measurements,
+                points=limits.points,
+                seconds=limits.seconds,
             ),
             "license": {"name": "MIT", "identifier": "MIT"},
         },
@@ -118,6 +130,7 @@ def _operations(item: Resource, examples: Mapping[str, Any]) -> dict[str, Any]:
         ]
     if item.request is None:
         return {"get": operation}
+    operation.setdefault("parameters", []).append(dict(PARAMETER))
     operation["requestBody"] = {
         "required": True,
         "content": {JSON: _content(item.request, examples, "request")},
@@ -135,12 +148,13 @@ def _content(schema: Schema, example: Mapping[str, Any], part: str) -> dict[str,
 
 
 def _responses(item: Resource, examples: Mapping[str, Any]) -> dict[str, Any]:
+    reply = item.reply if item.request is None else with_replay(item.reply)
     good: dict[str, Any] = {
         "description": item.summary,
-        "content": {JSON: _content(item.reply, examples, "response")},
+        "content": {JSON: _content(reply, examples, "response")},
     }
     for form in item.forms:
-        good["content"][form] = {"schema": {"type": "string"}}
+        good["content"][form] = {"schema": _schema_of(form)}
     if item.request is not None:
         good["headers"] = {
             "Accept-Query": {
@@ -158,6 +172,12 @@ def _responses(item: Resource, examples: Mapping[str, Any]) -> dict[str, Any]:
         )
         said["description"] = f"{said['description']} {code}: {kind.title}.".strip()
     return dict(sorted(responses.items()))
+
+
+def _schema_of(form: str) -> dict[str, str]:
+    """A text; of what is no text but bytes, OpenAPI 3.1 says nothing but their media type."""
+    text = form.startswith("text/") or form.endswith("+xml")
+    return {"type": "string"} if text else {"contentMediaType": form}
 
 
 def parameters_of(models: ModelSchemas) -> dict[tuple[str, str], dict[str, Any]]:

@@ -12,7 +12,8 @@ from werkzeug.exceptions import HTTPException, MethodNotAllowed
 
 from arrowloft.api.reading import MalformedJson, escape
 from arrowloft.api.schemas import MOST_FAULTS
-from arrowloft.plugin import CaseError
+from arrowloft.api.wording import sentence
+from arrowloft.plugin import CaseError, ParameterError
 from arrowloft.plugin.guard import ModelFault
 
 MEDIA_TYPE = "application/problem+json"
@@ -94,6 +95,11 @@ KINDS: Mapping[str, Kind] = {
         500,
         "A model failed",
         "Choose another model, and report the model and the request to its author.",
+    ),
+    "takes-too-long": Kind(
+        503,
+        "The request takes too long",
+        "Ask for fewer things at once; where others keep the service busy, ask again later.",
     ),
     "defect": Kind(
         500, "The service failed", "The fault is ours: report the request that led to it."
@@ -216,6 +222,10 @@ def install(app: Flask) -> None:
     def case(error: CaseError) -> Response:
         return reply(from_case(error))
 
+    @app.errorhandler(ParameterError)
+    def parameter(error: ParameterError) -> Response:
+        return reply(from_parameter(error, "drag"))
+
     @app.errorhandler(ModelFault)
     def fault(error: ModelFault) -> Response:
         _log.error("a model failed", exc_info=error)
@@ -230,6 +240,16 @@ def install(app: Flask) -> None:
     def defect(error: Exception) -> Response:
         _log.error("unhandled exception", exc_info=error)
         return reply(Problem("defect", KINDS["defect"].advice))
+
+
+def from_parameter(error: ParameterError, kind: str) -> Problem:
+    """The problem for a model's parameters that do not fit together.
+
+    kind: the model's, unless the error knows better.
+    """
+    detail = sentence(error.message)
+    pointer = f"/{error.kind or kind}/parameters/{escape(error.parameter)}"
+    return Problem("invalid-request", detail, (Fault(pointer, detail),))
 
 
 def from_case(error: CaseError) -> Problem:

@@ -12,6 +12,8 @@ DEEPEST = 32
 """Most levels of nesting; the deepest request that means anything has five."""
 DIGITS = 400
 """Most digits of a whole number: the largest float has 309."""
+_KEPT = "arrowloft.body"
+"""Where a request's environment keeps the body read."""
 
 # An unterminated string matches to the end of the text, so that the scan stays linear.
 _STRING_OR_BRACKET = re.compile(r'"(?:[^"\\]|\\.)*(?:"|\Z)|[\[\]{}]', re.DOTALL)
@@ -53,7 +55,14 @@ def read_object(request: Request, limit: int) -> dict[str, Any]:
     or MalformedJson (400).
     """
     _check_media_type(request)
-    return parse_object(_body(request, limit))
+    body = _body(request, limit)
+    request.environ[_KEPT] = body
+    return parse_object(body)
+
+
+def body_of(request: Request) -> bytes:
+    """The body that `read_object` has read: what came over the wire can be read once only."""
+    return request.environ[_KEPT]  # type: ignore[no-any-return]
 
 
 def _check_media_type(request: Request) -> None:

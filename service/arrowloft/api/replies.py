@@ -37,6 +37,8 @@ _RESOLUTION: Mapping[str, float] = {
     "moment": 1e-6,
     "stiffness": 1e-7,
     "mass_per_force": 1e-9,
+    "angle_rate": 1e-6,
+    "inertia": 1e-12,
     "density": 1e-7,
     "viscosity": 1e-12,
     "number": 1e-6,

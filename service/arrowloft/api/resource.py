@@ -7,6 +7,7 @@ from typing import Any
 from flask import Flask, Response
 from marshmallow import Schema
 
+from arrowloft.api.echo import Replayable
 from arrowloft.api.parameters import ModelSchemas
 from arrowloft.api.replies import JSON
 from arrowloft.core.overshoot.scene import Scene
@@ -26,16 +27,22 @@ class Limits:
     """What one request may ask for; each can be set by the app's configuration.
 
     body: bytes of a request's body.  distances: rows of a table.  samples: points of a
-    trajectory.  cells: flights of a grid, such as distances times slopes.  obstacles: of
-    one clearance.  observations: of one calibration.
+    trajectory.  cells: flights of a grid, such as distances times slopes.  lanes: of one
+    comparison.  obstacles: of one clearance.  observations: of one calibration.
+    measurements: of one fit.  points: of one sweep, set-ups times distances.  seconds: of
+    wall time, for all of it.
     """
 
     body: int = 64 * 1024
     distances: int = 1000
     samples: int = 2000
     cells: int = 5000
+    lanes: int = 64
     obstacles: int = 20
     observations: int = 100
+    measurements: int = 500
+    points: int = 100_000
+    seconds: float = 5.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,12 +99,20 @@ class Resource:
         """The methods it answers."""
         return ("GET",) if self.request is None else ("POST", "QUERY")
 
-    def install(self, app: Flask) -> None:
-        """Let the app answer it."""
+    def install(self, app: Flask, replayable: Replayable | None = None) -> None:
+        """Let the app answer it.
+
+        replayable: what answers echo=true on a computation; without it echo says nothing.
+        """
+        view = self.view
+        if self.request is not None:
+            if replayable is not None:
+                view = replayable.view(view, self.forms)
+            view = _queryable(view)
         app.add_url_rule(
             self.path.replace("{", "<").replace("}", ">"),
             endpoint=self.name,
-            view_func=self.view if self.request is None else _queryable(self.view),
+            view_func=view,
             methods=list(self.methods),
         )
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from arrowloft import __version__
-from arrowloft.api.blame import Blamed, parameter_problem
+from arrowloft.api.blame import Blamed
 from arrowloft.api.conditions import (
     LIGHT_ARROW,
     air_of,
@@ -32,7 +32,6 @@ from arrowloft.plugin import (
     LaunchModel,
     LaunchSpeed,
     Note,
-    ParameterError,
 )
 from arrowloft.plugin.guard import (
     guarded_drag_notes,
@@ -44,7 +43,7 @@ from arrowloft.plugin.guard import (
 )
 from arrowloft.plugin.registry import Registry
 
-_AIM_NOT_SAFETY = Note(
+AIM_NOT_SAFETY = Note(
     "aim-not-safety",
     "These figures are for aiming, not for safety: keep to the rules of your ground, your "
     "governing body and local law.",
@@ -118,25 +117,33 @@ class Setup:
             the bow comes before them.
         """
         body = dict(own)
-        told = sorted(
-            (*notes, *self.notes, _AIM_NOT_SAFETY), key=lambda note: note.code != LIGHT_ARROW
-        )
-        body["notes"] = [{"code": note.code, "message": note.message} for note in told]
-        body["launch"] = self._launch_reply()
+        body["notes"] = notes_reply((*notes, *self.notes))
+        body["launch"] = self.launch_reply()
         if self.drag is not None:
-            body["drag"] = {
-                "model": self.drag.name,
-                "version": self.drag.version,
-                "relative_uncertainty": significant(self.drag_uncertainty),
-                "sources": sources_reply(self.drag.sources),
-            }
-        body["air"] = self._air_reply()
-        body["gravity"] = significant(self.gravity, 9)
-        body["units"] = self.units.chosen
-        body["service"] = {"name": "arrowloft", "version": __version__}
-        return body
+            body["drag"] = self.drag_reply()
+        return body | self.conditions_reply()
 
-    def _launch_reply(self) -> dict[str, Any]:
+    def conditions_reply(self) -> dict[str, Any]:
+        """What every reply says of air, gravity, units and service."""
+        return {
+            "air": self._air_reply(),
+            "gravity": significant(self.gravity, 9),
+            "units": self.units.chosen,
+            "service": {"name": "arrowloft", "version": __version__},
+        }
+
+    def drag_reply(self) -> dict[str, Any]:
+        """The drag as resolved; there must be one."""
+        assert self.drag is not None
+        return {
+            "model": self.drag.name,
+            "version": self.drag.version,
+            "relative_uncertainty": significant(self.drag_uncertainty),
+            "sources": sources_reply(self.drag.sources),
+        }
+
+    def launch_reply(self) -> dict[str, Any]:
+        """The launch as resolved."""
         value = self.units.value
         return {
             "model": self.launch.name,
@@ -167,6 +174,15 @@ class Setup:
         }
 
 
+def notes_reply(notes: Sequence[Note]) -> list[dict[str, str]]:
+    """Notes as a reply lists them, with the one that every reply has as the last.
+
+    An arrow that may break the bow comes first.
+    """
+    told = sorted((*notes, AIM_NOT_SAFETY), key=lambda note: note.code != LIGHT_ARROW)
+    return [{"code": note.code, "message": note.message} for note in told]
+
+
 def resolve(request: Mapping[str, Any], registry: Registry) -> Setup:
     """Everything a computation needs, from a request that its schema has read.
 
@@ -176,8 +192,8 @@ def resolve(request: Mapping[str, Any], registry: Registry) -> Setup:
     bow, arrow = Bow(**request["bow"]), Arrow(**request["arrow"])
     state = air_of(request, notes)
     gravity = gravity_of(request, notes)
-    drag, law = _drag(request.get("drag"), registry)
-    launch, launched, launch_notes = _launch(
+    drag, law = drag_of(request.get("drag"), registry)
+    launch, launched, launch_notes = launch_of(
         request.get("launch"), LaunchCase(bow, arrow, state, law), registry
     )
     notes += launch_notes
@@ -197,7 +213,7 @@ def resolve(request: Mapping[str, Any], registry: Registry) -> Setup:
         tip_lead=lead_of_tip(arrow, notes),
         notes=tuple(notes + light_arrow(bow, arrow, launched)),
     )
-    _check_speed(setup)
+    check_speed(setup)
     return setup
 
 
@@ -208,29 +224,25 @@ def _no_drag_chosen(flow: Flow, arrow: Arrow) -> Any:
     )
 
 
-def _drag(chosen: Chosen | None, registry: Registry) -> tuple[DragModel | None, DragLaw]:
+def drag_of(chosen: Chosen | None, registry: Registry) -> tuple[DragModel | None, DragLaw]:
+    """The drag model built, and its law, guarded.
+
+    Raises Problem, ModelFault, and so does the law.
+    """
     if chosen is None:
         return None, _no_drag_chosen
     with Blamed("drag"):
         model = registry.build("drag", chosen.name, chosen.parameters)
-    return model, _blamed_law(guarded_law(model))
+    return model, guarded_law(model)
 
 
-def _blamed_law(law: DragLaw) -> DragLaw:
-    """The law, whose refusals in the middle of a solve point at `drag`."""
-
-    def with_pointer(flow: Flow, arrow: Arrow) -> Any:
-        try:
-            return law(flow, arrow)
-        except ParameterError as error:
-            raise parameter_problem("drag", error) from error
-
-    return with_pointer
-
-
-def _launch(
+def launch_of(
     chosen: Chosen | None, case: LaunchCase, registry: Registry
 ) -> tuple[LaunchModel, LaunchSpeed, tuple[Note, ...]]:
+    """The launch model built, its speed for the case, and the notes on it.
+
+    Raises Problem, ModelFault.
+    """
     if chosen is None:
         unknown = UnknownLaunch()
         launched = unknown.launch_speed(case)
@@ -241,7 +253,8 @@ def _launch(
         return model, launched, guarded_launch_notes(model, case, launched)
 
 
-def _check_speed(setup: Setup) -> None:
+def check_speed(setup: Setup) -> None:
+    """Raise Problem unless flights are computed at the launch speed."""
     low, high = SPEEDS
     if low <= setup.speed <= high:
         return
