@@ -8,7 +8,7 @@ from flask import Flask, Response
 from arrowloft.api import catalogue, problems, time_limit
 from arrowloft.api.replies import JSON
 from arrowloft.api.resource import Edge, Limits, Pictures
-from arrowloft.pictures import overshoot
+from arrowloft.pictures import comparison, fit, overshoot
 from arrowloft.plugin.registry import Registry
 
 
@@ -23,7 +23,7 @@ def create_app(registry: Registry | None = None, config: Mapping[str, Any] | Non
     edge = Edge.of(
         registry or Registry.discover(),
         config.get("limits", Limits()),
-        Pictures(overshoot=overshoot.picture),
+        Pictures(overshoot=overshoot.picture, comparison=comparison.picture, fit=fit.picture),
     )
     app = Flask("arrowloft", static_folder=None)
     # Doubled slashes are unknown paths: a redirect would answer without the problem shape.

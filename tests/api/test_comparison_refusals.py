@@ -251,3 +251,12 @@ def test_a_drag_model_that_fails_is_named(
     assert where == pointer
     assert detail.startswith(('Drag "odd": ', 'Launch "measured" with drag "odd": '))
     assert problem.get("model") == ("moody" if code == "model-fault" else None)
+
+
+def test_a_model_that_refuses_what_was_flown_does_so_for_a_table_too(
+    moody: FlaskClient, asked: Body
+) -> None:
+    asked["drags"][1] = {"label": "odd", "model": "moody", "parameters": {"how": "range"}}
+    reply = moody.post("/v1/comparison", json=asked, headers={"Accept": "text/csv"})
+    assert reply.status_code == 422
+    assert reply.get_json()["type"] == "/problems/outside-validity"

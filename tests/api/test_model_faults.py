@@ -91,7 +91,9 @@ class Told(LaunchModel):
     sources = OWN
 
     speed: float = parameter("Speed.", "speed", default=70.0)
-    fails: str = parameter("Whether to fail.", "choice", default="no", choices=("no", "yes", "asks"))
+    fails: str = parameter(
+        "Whether to fail.", "choice", default="no", choices=("no", "yes", "asks")
+    )
 
     def launch_speed(self, case: LaunchCase) -> LaunchSpeed:
         if self.fails == "yes":

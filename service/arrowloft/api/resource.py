@@ -10,6 +10,8 @@ from marshmallow import Schema
 from arrowloft.api.echo import Replayable
 from arrowloft.api.parameters import ModelSchemas
 from arrowloft.api.replies import JSON
+from arrowloft.core.comparing.scene import Scene as ComparisonScene
+from arrowloft.core.fitting.scene import Scene as FitScene
 from arrowloft.core.overshoot.scene import Scene
 from arrowloft.plugin.registry import Registry
 
@@ -50,6 +52,8 @@ class Pictures:
     """What draws: a core result and the unit of each dimension -> SVG; None: no picture."""
 
     overshoot: Callable[[Scene, Mapping[str, str]], bytes] | None = None
+    comparison: Callable[[ComparisonScene, Mapping[str, str]], bytes] | None = None
+    fit: Callable[[FitScene, Mapping[str, str]], bytes] | None = None
 
 
 _NO_PICTURES = Pictures()

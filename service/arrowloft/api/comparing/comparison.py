@@ -8,6 +8,7 @@ from flask import Response, request
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
 from arrowloft.api.comparing.comparison_reply import Compared, csv, path_reply
+from arrowloft.api.comparing.comparison_scene import scene_of
 from arrowloft.api.comparing.comparison_schemas import comparison_reply
 from arrowloft.api.comparing.lanes import Lanes
 from arrowloft.api.comparing.members import (
@@ -19,6 +20,7 @@ from arrowloft.api.comparing.members import (
 )
 from arrowloft.api.conditions import weathervane
 from arrowloft.api.distances import pointer
+from arrowloft.api.picture_replies import SVG, svg_reply
 from arrowloft.api.replies import CSV, JSON
 from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.setup import notes_reply
@@ -33,9 +35,10 @@ from arrowloft.plugin import Note
 def resource(edge: Edge) -> Resource:
     """The resource."""
     schema = comparison_schema(edge.models, edge.limits)
+    drawn = edge.pictures.comparison
 
     def view() -> Response:
-        form = replies.negotiate(request, JSON, CSV)
+        form = replies.negotiate(request, JSON, CSV, *((SVG,) if drawn else ()))
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
         distances = np.array(asked["distances"])
@@ -66,6 +69,9 @@ def resource(edge: Edge) -> Resource:
         tolerance = asked.get("tolerance", {"height": USUAL_TOLERANCE})
         compared = Compared(units, lanes, table, _partings(table, sight, tolerance))
         own = compared.reply()
+        if form == SVG and drawn is not None:
+            left = [item["range_left"] for item in own["summary"]]
+            return svg_reply(drawn(scene_of(compared, asked, tolerance, left), units.chosen))
         if "path" in asked:
             with solving(units, lambda _: "/path/target"):
                 found = paths(setups, **asked["path"])
@@ -93,11 +99,11 @@ def resource(edge: Edge) -> Resource:
         "of each lane beside their difference from a baseline, where a lane parts from "
         "it, and whether it left a range in which its models may be trusted. `up` and "
         "`right` are impacts with the baseline's mark kept; travel counts from each "
-        "lane's own zero mark.",
+        "lane's own zero mark. As image/svg+xml, a picture of the impacts and of the drag laws.",
         view=view,
         request=schema,
         reply=comparison_reply(),
-        forms=(CSV,),
+        forms=(CSV, SVG),
         problems=FLIGHT_PROBLEMS,
     )
 

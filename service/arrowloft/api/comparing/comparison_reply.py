@@ -81,9 +81,7 @@ class Compared:
 
     def _lane(self, index: int) -> dict[str, Any]:
         lane, setup = self.lanes.lanes[index], self.lanes.lanes[index].setup
-        airspeeds, notes = self.airspeeds(index), list(setup.notes)
-        if np.isfinite(airspeeds).all():
-            notes += lane.flown_notes(airspeeds)
+        airspeeds, notes = self.airspeeds(index), self.lane_notes(index)
         far = self.table.farthest[index]
         return {
             "labels": _labels(lane),
@@ -122,6 +120,15 @@ class Compared:
             "distance": self.units.value(self.table.distance[at], "distance"),
         }
 
+    def lane_notes(self, index: int) -> list[Note]:
+        """What the models of one lane say of it.
+
+        Raises Problem where one refuses what was flown.
+        """
+        lane, airspeeds = self.lanes.lanes[index], self.airspeeds(index)
+        notes = list(lane.setup.notes)
+        return notes + list(lane.flown_notes(airspeeds)) if np.isfinite(airspeeds).all() else notes
+
     def _parting(self, found: Parting, index: int) -> dict[str, Any] | None:
         distance = found.distance[index]
         if np.isnan(distance):
@@ -157,9 +164,13 @@ def path_reply(units: ReplyUnits, target: float, found: Paths) -> dict[str, Any]
 
 
 def csv(compared: Compared) -> tuple[list[str], list[Sequence[Any]]]:
-    """Headings and rows of one long table, the labels first."""
+    """Headings and rows of one long table, the labels first.
+
+    Raises Problem where a model refuses what was flown, as it does for the other forms.
+    """
     units, rows = compared.units, list[Sequence[Any]]()
     for index, lane in enumerate(compared.lanes.lanes):
+        compared.lane_notes(index)
         found = compared.rows(index)
         for row in units.rows(found):
             rows.append([lane.launch_label, lane.drag_label, *row])

@@ -1,6 +1,6 @@
 """From a comparison to what its picture shows."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, cast
 
 import numpy as np
@@ -23,8 +23,16 @@ _POINTS, _FEW, _MANY = 121, 31, 12
 """Reynolds numbers at which a law is asked, and where there are more laws than that."""
 
 
-def scene_of(compared: Compared, asked: Mapping[str, Any], tolerance: Mapping[str, float]) -> Scene:
-    """What is drawn of a comparison and of its tolerance, SI."""
+def scene_of(
+    compared: Compared,
+    asked: Mapping[str, Any],
+    tolerance: Mapping[str, float],
+    left: Sequence[bool],
+) -> Scene:
+    """What is drawn of a comparison and of its tolerance, SI.
+
+    left: whether each lane left a range in which its models may be trusted.
+    """
     lanes, table = compared.lanes, compared.table
     shot = table.aimed.setups.shot
     curves = tuple(
@@ -35,6 +43,7 @@ def scene_of(compared: Compared, asked: Mapping[str, Any], tolerance: Mapping[st
             up=up,
             right=right,
             parts={name: float(found.distance[index]) for name, found in compared.partings.items()},
+            left=left[index],
         )
         for index, (lane, (distance, up, right)) in enumerate(
             zip(lanes.lanes, impacts_over(table), strict=True)

@@ -13,7 +13,9 @@ from arrowloft.api.fitting.fit_members import MOST_TOGETHER, MOST_UNKNOWNS, fit_
 from arrowloft.api.fitting.fit_notes import notes_of_all
 from arrowloft.api.fitting.fit_reply import models_reply, ranking_reply, series_reply
 from arrowloft.api.fitting.fit_reply_schemas import FIT_REPLY
+from arrowloft.api.fitting.fit_scene import scene_of
 from arrowloft.api.fitting.measured import Measured, measured
+from arrowloft.api.picture_replies import SVG, svg_reply
 from arrowloft.api.plain_replies import plain_reply
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.replies import JSON, ReplyUnits
@@ -28,9 +30,10 @@ from arrowloft.plugin.registry import Registry
 def resource(edge: Edge) -> Resource:
     """The resource."""
     schema = strict("FitRequest", fit_members(edge.models, edge.limits))()
+    drawn = edge.pictures.fit
 
     def view() -> Response:
-        replies.negotiate(request, JSON)
+        form = replies.negotiate(request, JSON, *((SVG,) if drawn else ()))
         asked = schema.read(reading.read_object(request, edge.limits.body))
         series = measured(asked, edge.limits.measurements)
         candidates = _candidates(asked, series, edge.registry)
@@ -41,6 +44,8 @@ def resource(edge: Edge) -> Resource:
             raise none_fitted(attempts)
         ranked = ranking([fit.likelihood for fit in fits])
         units = ReplyUnits(asked.get("units", {}))
+        if form == SVG and drawn is not None:
+            return svg_reply(drawn(scene_of(attempts, ranked, predictions, series), units.chosen))
         own = {
             "criterion": ranked.criterion,
             "ranking": ranking_reply(attempts, ranked),
@@ -65,10 +70,11 @@ def resource(edge: Edge) -> Resource:
         "the residuals say of it, its drag coefficient over the Reynolds numbers flown, and a "
         "ranking by Akaike's criterion. A model that cannot be fitted says why, and does not "
         f"hide the others. A model may have up to {MOST_UNKNOWNS} unknowns, all models together "
-        f"{MOST_TOGETHER}.",
+        f"{MOST_TOGETHER}. As image/svg+xml, a picture of residuals and drag coefficients.",
         view=view,
         request=schema,
         reply=plain_reply_schema("FlightFitReply", FIT_REPLY),
+        forms=(SVG,),
         problems=(
             "model-cannot-answer",
             "outside-validity",

@@ -25,6 +25,7 @@ class Curve:
     launch, drag: positions of its models among the scene's.  up, right: impact with the
     baseline's mark, less the baseline's; NaN where its arrow never comes.
     parts: "height" or "clicks" -> distance where it parts by that, m; NaN: it never does.
+    left: whether it left a range in which its models may be trusted.
     """
 
     launch: int
@@ -33,6 +34,7 @@ class Curve:
     up: Array
     right: Array
     parts: Mapping[str, float]
+    left: bool
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,0 +1,119 @@
+"""Panels one under the other, with words over and under them, and room for names at the right."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from arrowloft.pictures.ends import LEADER, SAMPLE, SPACE
+from arrowloft.pictures.frame import FAINT, svg, wrapped
+from arrowloft.pictures.quantities import drawable, ticks
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+LEFT, PLOT, NAMES = 0.85, 5.35, 2.65
+"""Inches: margin for the vertical axis, width of the panels, and of the names beside them."""
+
+WIDE = LEFT + PLOT + LEADER + SAMPLE + SPACE + NAMES + 0.12
+
+_HEAD, _OVER, _UNDER, _FOOT = 0.36, 0.3, 0.62, 0.1
+_LINE, _APART = 0.165, 0.05
+_EDGE = 0.2
+"""Inches: to the title's foot; over a panel for its title, under it for its axis; under all;
+from line to line and from paragraph to paragraph; and left of the words."""
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One panel.
+
+    name: its id.  title: over it.  height: inches.  draw: fills axes of that size, inches.
+    """
+
+    name: str
+    title: str
+    height: float
+    draw: Callable[["Axes", tuple[float, float]], None]
+
+
+def stacked(
+    name: str,
+    title: str,
+    head: Sequence[str],
+    panels: Sequence[Panel],
+    foot: Sequence[str],
+    description: str,
+) -> bytes:
+    """The picture as SVG.  head, foot: paragraphs over and under the panels."""
+    room = WIDE - 2 * _EDGE
+    over, under = ([wrapped(drawable(text), room) for text in words] for words in (head, foot))
+    top = _HEAD + _tall(over) + 0.1
+    whole = top + sum(_OVER + one.height + _UNDER for one in panels) + _tall(under) + _FOOT
+    size = (WIDE, whole)
+
+    def draw(figure: "Figure") -> None:
+        left = _EDGE / WIDE
+        figure.text(left, 1 - 0.3 / whole, title, fontsize=13, fontweight="bold", parse_math=False)
+        _paragraphs(figure, size, _HEAD, over)
+        at = top
+        for one in panels:
+            at += _OVER
+            _draw_panel(figure, size, at, one)
+            at += one.height + _UNDER
+        _paragraphs(figure, size, at, under)
+
+    return svg(name, size, draw, title, description)
+
+
+def _tall(paragraphs: Sequence[Sequence[str]]) -> float:
+    return sum(_LINE * len(lines) + _APART for lines in paragraphs)
+
+
+def _paragraphs(
+    figure: "Figure", size: tuple[float, float], top: float, paragraphs: Sequence[Sequence[str]]
+) -> None:
+    """Lines of text, `top` inches below the sheet's upper edge."""
+    for lines in paragraphs:
+        for line in lines:
+            top += _LINE
+            figure.text(_EDGE / size[0], 1 - top / size[1], line, parse_math=False)
+        top += _APART
+
+
+def _draw_panel(figure: "Figure", size: tuple[float, float], top: float, one: Panel) -> None:
+    low = size[1] - top - one.height
+    axes = figure.add_axes((LEFT / size[0], low / size[1], PLOT / size[0], one.height / size[1]))
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.patch.set_gid(one.name)
+    axes.tick_params(length=3)
+    axes.text(
+        0.0,
+        1.0 + 0.1 / one.height,
+        one.title,
+        transform=axes.transAxes,
+        fontweight="bold",
+        parse_math=False,
+    )
+    one.draw(axes, (PLOT, one.height))
+
+
+def rule(
+    axes: "Axes",
+    x: tuple[float, float],
+    y: tuple[float, float],
+    names: tuple[str, str],
+    parts: float,
+) -> None:
+    """Set both axes' ends, their ticks, faint lines across, and their names.
+
+    parts: of the vertical axis, at least.
+    """
+    axes.set_xlim(*x)
+    axes.set_ylim(*y)
+    axes.set_xticks(ticks(*x, 6))
+    axes.set_yticks(ticks(*y, parts))
+    axes.grid(axis="y", color=FAINT, linewidth=0.4)
+    axes.set_axisbelow(True)
+    axes.set_xlabel(names[0], parse_math=False)
+    axes.set_ylabel(names[1], parse_math=False)
