@@ -1,6 +1,6 @@
 """The one place that knows every layer: `create_app` makes the WSGI application."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from flask import Flask, Response
@@ -10,6 +10,7 @@ from arrowloft.api.replies import JSON
 from arrowloft.api.resource import Edge, Limits, Pictures
 from arrowloft.pictures import comparison, fit, overshoot
 from arrowloft.plugin.registry import Registry
+from arrowloft.plugin.time_limit import Uninterrupted
 
 
 def create_app(registry: Registry | None = None, config: Mapping[str, Any] | None = None) -> Flask:
@@ -23,7 +24,11 @@ def create_app(registry: Registry | None = None, config: Mapping[str, Any] | Non
     edge = Edge.of(
         registry or Registry.discover(),
         config.get("limits", Limits()),
-        Pictures(overshoot=overshoot.picture, comparison=comparison.picture, fit=fit.picture),
+        Pictures(
+            overshoot=_whole(overshoot.picture),
+            comparison=_whole(comparison.picture),
+            fit=_whole(fit.picture),
+        ),
     )
     app = Flask("arrowloft", static_folder=None)
     # Doubled slashes are unknown paths: a redirect would answer without the problem shape.
@@ -33,6 +38,19 @@ def create_app(registry: Registry | None = None, config: Mapping[str, Any] | Non
     problems.install(app)
     app.after_request(_finished)
     return app
+
+
+def _whole(draw: Callable[..., bytes]) -> Callable[..., bytes]:
+    """A drawing that the time limit ends at its end only.
+
+    The plotting library, imported with the first one, and its settings are the process's.
+    """
+
+    def drawn(*given: Any) -> bytes:
+        with Uninterrupted():
+            return draw(*given)
+
+    return drawn
 
 
 def _finished(response: Response) -> Response:

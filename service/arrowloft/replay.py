@@ -8,7 +8,7 @@ from typing import Any, Self
 
 from flask import Flask
 
-from arrowloft.api.canonical import digest
+from arrowloft.api.echo import Digests
 from arrowloft.api.reading import MalformedJson, escape, parse_object
 from arrowloft.api.resource import Limits
 from arrowloft.app import create_app
@@ -17,12 +17,16 @@ from arrowloft.plugin.registry import Registry
 TOLERANCE = 1e-12
 """Largest relative difference of numbers that count as the same; replies are rounded far above."""
 
-_NOISE = {"error_estimate", "position_error"}
-"""Estimates of numerical error: rounding noise decides their digits."""
+_NOISE = {"error_estimate", "position_error", "evaluations"}
+"""Estimates of numerical error, and counts of iterations: rounding noise decides them."""
+_GROWTH = 100.0
+"""How many times as large one of them may become and still be noise."""
+_ROUNDING = 1e-12
+"""An estimate up to here, in whatever unit, is of rounding alone: growth counts from here."""
 _VERSION = "version"
 """Member that says a version: it tells why numbers differ, and is no result itself."""
 _JSON = "application/json"
-_LIMITS = Limits(body=16 * 1024 * 1024, seconds=600.0)
+LIMITS = Limits(body=16 * 1024 * 1024, seconds=600.0)
 """Of the service in this process: nobody else waits for it, and a number written anew is longer."""
 
 
@@ -66,9 +70,11 @@ class Outcome:
 
     path: that was asked.  numbers, others: how many values were compared; the others are
     texts, true, false and null.  differences: what is not the same.
-    noise: estimates of numerical error that differ, as they do from one processor to the next.
+    noise: estimates of numerical error and counts of iterations that differ, as they do from
+    one processor to the next; those that grew a hundredfold are differences.
     versions: what computed the reply: name, version then, version now, where they differ.
-    request_edited, reply_edited: whether the digest is another than when the reply was made.
+    request_edited, reply_edited, record_edited: whether the digest is another than when the
+    reply was made; the record is the rest of `replay`: path, digests and what computed it.
     """
 
     path: str
@@ -79,11 +85,17 @@ class Outcome:
     versions: list[tuple[str, str, str]] = field(default_factory=list)
     request_edited: bool = False
     reply_edited: bool = False
+    record_edited: bool = False
+
+    @property
+    def edited(self) -> bool:
+        """Whether any part is another than when the reply was made."""
+        return self.request_edited or self.reply_edited or self.record_edited
 
     @property
     def same(self) -> bool:
         """Whether all is as it was when the reply was made."""
-        return not (self.differences or self.request_edited or self.reply_edited)
+        return not (self.differences or self.edited)
 
     @property
     def numbers_differ(self) -> int:
@@ -102,7 +114,7 @@ class Replayer:
     def here(cls) -> Self:
         """With the models installed; raises PluginFaults."""
         registry = Registry.discover()
-        return cls(registry, create_app(registry, {"limits": _LIMITS}))
+        return cls(registry, create_app(registry, {"limits": LIMITS}))
 
     def replay(self, reply: Mapping[str, Any], tolerance: float = TOLERANCE) -> Outcome:
         """The outcome for one reply that was asked for with echo=true.
@@ -113,13 +125,15 @@ class Replayer:
         kept = dict(reply)
         replay = _Kept.of(kept.pop("replay", None))
         try:
-            outcome = Outcome(
-                path=replay.path,
-                request_edited=digest(replay.request) != replay.request_digest,
-                reply_edited=digest(kept) != replay.reply_digest,
-            )
+            true = Digests.of(reply)
         except ValueError as error:
             raise CannotReplay(f"It holds what no reply holds: {error}.") from None
+        outcome = Outcome(
+            path=replay.path,
+            request_edited=true.request_digest != replay.request_digest,
+            reply_edited=true.reply_digest != replay.reply_digest,
+            record_edited=true.record_digest != replay.record_digest,
+        )
         self._check_models(replay.made_with)
         found = self._computed(replay)
         made_now = found.pop("replay")["made_with"]
@@ -147,6 +161,9 @@ class Replayer:
             return content
         if answered.status_code in (404, 405):
             raise CannotReplay(f"This version of arrowloft does not compute {replay.path}.")
+        failed = failed_here(content) if isinstance(content, dict) else None
+        if failed:
+            raise CannotReplay(failed)
         raise CannotReplay(f"This version of arrowloft refuses the request: {_said(content)}")
 
 
@@ -159,6 +176,7 @@ class _Kept:
     request_digest: str
     reply_digest: str
     made_with: dict[str, Any]
+    record_digest: str
 
     @classmethod
     def of(cls, member: Any) -> Self:
@@ -168,7 +186,7 @@ class _Kept:
             )
         names = cls.__annotations__
         values: list[Any] = [member.get(name) for name in names] if type(member) is dict else []
-        if [type(value) for value in values] != [str, dict, str, str, dict]:
+        if [type(value) for value in values] != [str, dict, str, str, dict, str]:
             raise CannotReplay(f"Its member `replay` does not hold {', '.join(names)}.")
         kept = cls(*values)
         if not kept.path.startswith("/") or "?" in kept.path:
@@ -183,7 +201,15 @@ def read_reply(text: bytes) -> dict[str, Any]:
     except MalformedJson as error:
         fault = error.detail.rpartition(": ")[0].removeprefix("The body is ")
         where = f"; at {error.pointer}" if error.pointer else ""
-        raise CannotReplay(f"It is no JSON reply ({fault}{where}).") from None
+        raise CannotReplay(f"It cannot be read as strict JSON ({fault}{where}).") from None
+
+
+def failed_here(problem: Mapping[str, Any]) -> str | None:
+    """What to say of a model that failed, to whoever runs it and may be its author; or None."""
+    if problem.get("type") != "/problems/model-fault":
+        return None
+    name = problem.get("model")
+    return f"The model {name!r} failed: its traceback, on standard error, has the cause."
 
 
 def _said(content: Any) -> str:
@@ -237,10 +263,17 @@ def _compare(
             outcome.others += 1
         if _same(old, new, tolerance):
             continue
-        if name in _NOISE and difference.relative is not None:
+        if name in _NOISE and is_noise(difference):
             outcome.noise.append(difference)
         elif not (name == _VERSION and isinstance(old, str) and isinstance(new, str)):
             outcome.differences.append(difference)
+
+
+def is_noise(difference: Difference) -> bool:
+    """Whether two estimates, or counts, differ no more than by noise."""
+    if difference.relative is None:
+        return False
+    return bool(abs(difference.found) <= _GROWTH * max(abs(difference.kept), _ROUNDING))
 
 
 def _pairs(kept: Any, found: Any, pointer: str) -> Iterator[tuple[str, Any, Any]]:

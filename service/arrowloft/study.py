@@ -12,8 +12,10 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.metadata import version
+from numbers import Integral
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import numpy as np
 import orjson
 from marshmallow import ValidationError
 
@@ -25,12 +27,12 @@ from arrowloft.api.sweeping import members
 from arrowloft.api.sweeping.block import Part, Sweep
 from arrowloft.api.sweeping.forms import arrow_table
 from arrowloft.api.sweeping.plan import Plan, plan_of
-from arrowloft.api.sweeping.sweep import said
+from arrowloft.api.sweeping.sweep import named, said
 from arrowloft.api.sweeping.table import Series, Table, computed
 from arrowloft.core.arrays import Array
 from arrowloft.plugin import Note
 from arrowloft.plugin.guard import ModelFault
-from arrowloft.plugin.registry import Registry
+from arrowloft.plugin.registry import PluginFaults, Registry
 
 if TYPE_CHECKING:
     import distributed
@@ -39,7 +41,7 @@ MOST_POINTS = 10_000_000
 """Points of a study unless its caller says otherwise: some 100 MB for each column of rows."""
 
 Progress = Callable[[int, int], None]
-"""(blocks done, of how many), called in the order in which blocks are done."""
+"""(blocks taken in, of how many), called in the blocks' own order, by the thread of `sweep`."""
 
 
 class Refused(ValueError):
@@ -59,7 +61,7 @@ class Refused(ValueError):
 
 
 class ClusterDiffers(RuntimeError):
-    """Workers of a cluster compute with other versions or models than this process."""
+    """A worker computes with other versions or models than this process; says which worker."""
 
 
 @dataclass(frozen=True)
@@ -108,24 +110,29 @@ def sweep(
     """Compute what /v1/sweep answers to the request, of any size up to `limit` points.
 
     client: of a Dask cluster, over which the blocks are mapped; its workers must have the
-        same versions of arrowloft and of the models. A block's numbers do not depend on who
-        computes it, so that a worker may die in the middle of it.
+        same versions of arrowloft and of the models. The blocks follow from the request, and
+        a block's numbers do not depend on who computes it, so that a worker may die in the
+        middle of it, and what comes is the same to the last bit as from this process.
     registry: the models; those installed where not given. Not with a client: its workers
         look for them by themselves.
-    request: as sent to the service; NumPy numbers and arrays stand for numbers and lists.
+    request: as sent to the service; NumPy numbers and arrays, tuples and ranges stand for
+        numbers and lists.
     limit: most points, MOST_POINTS where not given; all rows are held in memory.
+    progress: told (blocks taken in, of how many) after each block, in their own order: while
+        one is late, later ones may be computed but are not counted. What it raises ends the
+        sweep, and on a cluster gives up the blocks still to come.
 
-    Raises Refused for what the service would answer with a problem, ClusterDiffers,
-    ValueError for a registry beside a client.
+    Raises Refused for what the service would answer with a problem, ClusterDiffers, TypeError
+    for a request that JSON cannot hold, ValueError for a limit that is no number of points and
+    for a registry beside a client.
     """
     if client is not None and registry is not None:
         raise ValueError("workers look for the installed models by themselves: leave registry out")
-    most = MOST_POINTS if limit is None else limit
-    document = orjson.dumps(dict(request), option=orjson.OPT_SERIALIZE_NUMPY)
+    most = _most(limit)
+    document = _document(request, most)
     try:
         # The process's own models are kept, as a worker keeps them.
         made = _sweep(document, most) if registry is None else _made(document, most, registry)
-        made.check()
         blocks = range(len(made.plan.blocks))
         parts = (
             (made.part(index) for index in blocks)
@@ -141,6 +148,38 @@ def sweep(
 _FAULTS = (Problem, ValidationError, reading.MalformedJson, ModelFault)
 
 
+def _most(limit: Any) -> int:
+    if limit is None:
+        return MOST_POINTS
+    if isinstance(limit, bool) or not isinstance(limit, Integral) or limit < 1:
+        raise ValueError(f"limit is the number of points allowed, 1 or more; {limit!r} is none")
+    return int(limit)
+
+
+def _document(request: Any, most: int) -> bytes:
+    """The request as JSON."""
+    if not isinstance(request, Mapping):
+        raise TypeError(
+            f"the request is a mapping, as sent to the service, not {type(request).__name__}"
+        )
+
+    def plain(value: Any) -> Any:
+        if isinstance(value, np.ndarray | np.generic):
+            return value.tolist()
+        if isinstance(value, range) and len(value) <= most:
+            return list(value)
+        if isinstance(value, Mapping):
+            return dict(value)
+        raise TypeError(f"{type(value).__name__} stands for no JSON value")
+
+    try:
+        return orjson.dumps(dict(request), default=plain, option=orjson.OPT_SERIALIZE_NUMPY)
+    except TypeError as error:
+        raise TypeError(
+            f"the request must hold what JSON can: {error.__cause__ or error}"
+        ) from error
+
+
 def _counted(parts: Iterator[Part], count: int, progress: Progress | None) -> Iterator[Part]:
     for done, part in enumerate(parts, 1):
         if progress is not None:
@@ -149,11 +188,16 @@ def _counted(parts: Iterator[Part], count: int, progress: Progress | None) -> It
 
 
 class Answer(NamedTuple):
-    """What a worker answers: one of a part and a refusal, and what it computed that with."""
+    """What a worker answers: a part or a refusal, or why it cannot take part at all.
 
-    part: Part | None
-    refused: Refused | None
-    made_with: tuple[str, ...]
+    made_with: what it computed that with.  worker: its address, empty outside of a cluster.
+    """
+
+    part: Part | None = None
+    refused: Refused | None = None
+    unfit: str = ""
+    made_with: tuple[str, ...] = ()
+    worker: str = ""
 
 
 def block(index: int, document: bytes, most: int) -> Answer:
@@ -162,28 +206,50 @@ def block(index: int, document: bytes, most: int) -> Answer:
     document: the request as JSON.  most: points allowed.  Models and plan are made once in
     a process for each request.
     """
+    where = _address()
     try:
         made = _sweep(document, most)
-        return Answer(made.part(index), None, _made_with(made))
+    except (*_FAULTS, PluginFaults) as error:
+        # The sender's own models took the request.
+        unfit = str(error if isinstance(error, PluginFaults) else _refused(error))
+        return Answer(unfit=unfit, worker=where)
+    try:
+        return Answer(part=made.part(index), made_with=_made_with(made), worker=where)
     except _FAULTS as error:
-        return Answer(None, _refused(error), (__version__,))
+        return Answer(refused=_refused(error), made_with=_made_with(made), worker=where)
+
+
+def _address() -> str:
+    """The address of the Dask worker that this runs in; empty where there is none."""
+    try:
+        from distributed import get_worker
+
+        return str(get_worker().address)
+    except (ImportError, ValueError):
+        return ""
 
 
 def _mapped(client: Any, document: bytes, most: int, made: Sweep) -> Iterator[Part]:
     """The parts in their order, from a cluster; raises Refused, ClusterDiffers."""
     blocks = range(len(made.plan.blocks))
-    futures = client.map(block, blocks, document=document, most=most)
+    # Not pure: two sweeps of one request share no futures, of which one would cancel the other's.
+    futures = client.map(block, blocks, document=document, most=most, pure=False)
     own = _made_with(made)
     try:
         for future in futures:
             answer: Answer = future.result()
-            if answer.refused is not None:
-                raise answer.refused
+            if answer.unfit:
+                raise ClusterDiffers(
+                    f"the worker at {answer.worker} cannot take what this process can: install "
+                    f"the same versions and models there. It says: {answer.unfit}"
+                )
             if answer.made_with != own:
                 raise ClusterDiffers(
-                    f"a worker computes with {', '.join(answer.made_with)}, this process with "
-                    f"{', '.join(own)}: install the same on both"
+                    f"the worker at {answer.worker} computes with {', '.join(answer.made_with)}, "
+                    f"this process with {', '.join(own)}: install the same on both"
                 )
+            if answer.refused is not None:
+                raise answer.refused
             assert answer.part is not None
             yield answer.part
             future.release()
@@ -239,7 +305,7 @@ def _in_si(table: Table) -> SweepTable:
         quantiles=_values(table.summary),
         symbols={one.name: _si(one.dimension) for one in (*table.rows, *table.summary)},
         notes=table.notes,
-        about=own | {"request": table.plan.body},
+        about=own | named(table),
         _table=table,
     )
 

@@ -108,7 +108,7 @@ def test_the_baseline_differs_by_nothing(comparing: FlaskClient, asked: Body) ->
     for row in base["rows"]:
         assert row["up"] == row["right"] == row["travel_difference"] == 0
         assert row["clicks_difference"] == row["time_difference"] == row["speed_difference"] == 0
-    assert base["partings"] == {"height": None, "clicks": None}
+    assert base["partings"] == {"height": None, "right": None, "clicks": None}
     thick = found["lanes"][1]["rows"][-1]
     assert thick["up"] < 0 and thick["travel_difference"] > 0 and thick["clicks_difference"] > 0
     assert thick["time_difference"] > 0 and thick["speed_difference"] < 0
@@ -144,7 +144,7 @@ def test_partings_lie_between_rows_and_are_the_tolerance(
 ) -> None:
     """A table of the very distance shows the tolerance as the difference."""
     found = compared(comparing, asked)
-    assert found["tolerance"] == {"height": 10.0, "clicks": 1.0}
+    assert found["tolerance"] == {"height": 10.0, "right": 10.0, "clicks": 1.0}
     for index, name, of, expected in (
         (1, "height", "up", 10.0),
         (1, "clicks", "travel_difference", -0.125),
@@ -159,28 +159,48 @@ def test_partings_lie_between_rows_and_are_the_tolerance(
         for mine, at in (("reynolds", lane), ("baseline_reynolds", base)):
             assert parting[mine]["launch"] == pytest.approx(at["rows"][0]["reynolds_at_launch"])
             assert parting[mine]["arrival"] == pytest.approx(at["rows"][0]["reynolds_at_arrival"])
-        assert found["summary"][index][f"parts_by_{name}"] == parting["distance"]
+        assert found["summary"][index][f"parted_in_{name}_from"] == parting["distance"]
 
 
 def test_without_a_tolerance_it_is_a_centimetre(comparing: FlaskClient, asked: Body) -> None:
     del asked["tolerance"]
     found = compared(comparing, asked)
-    assert found["tolerance"] == {"height": 10.0}
-    assert found["lanes"][1]["partings"].keys() == {"height"}
+    assert found["tolerance"] == {"height": 10.0, "right": 10.0}
+    assert found["lanes"][1]["partings"].keys() == {"height", "right"}
+    calm = compared(comparing, asked, wind={"speed": "2.5 m/s", "from": "180 deg"})
+    assert calm["tolerance"] == {"height": 10.0}
+    assert calm["lanes"][1]["partings"].keys() == {"height"}
     only = compared(comparing, asked, tolerance={"clicks": 0.5})
     assert only["tolerance"] == {"clicks": 0.5}
     assert only["lanes"][1]["partings"].keys() == {"clicks"}
     wide = compared(comparing, asked, tolerance={"height": "9 m"})
-    assert wide["lanes"][3]["partings"] == {"height": None}
+    assert wide["lanes"][3]["partings"] == {"height": None, "right": None}
     tight = compared(comparing, asked, tolerance={"height": "0.1 mm"})
     parting = tight["lanes"][3]["partings"]["height"]
     assert parting["at_nearest"] and parting["distance"] == 20.0
 
 
+def test_lanes_part_sideways_in_a_cross_wind(comparing: FlaskClient, asked: Body) -> None:
+    """Equal in height all the way, and 5 mm of wind apart from some distance on."""
+    drags = [
+        {"label": f"{value}", "model": "constant", "parameters": {"coefficient": value}}
+        for value in (1.6, 1.7)
+    ]
+    asked |= {"drags": drags, "baseline": {}, "wind": {"speed": "9 m/s", "from": "90 deg"}}
+    found = compared(comparing, asked, tolerance={"height": "1 m", "right": "5 mm"})
+    assert found["tolerance"] == {"height": 1000.0, "right": 5.0}
+    parting = found["lanes"][1]["partings"]["right"]
+    assert found["lanes"][1]["partings"]["height"] is None
+    assert parting["difference"] == pytest.approx(-5.0, abs=1e-3) and not parting["at_nearest"]
+    assert found["summary"][1]["parted_sideways_from"] == parting["distance"]
+    there = compared(comparing, asked, distances=[f"{parting['distance']} yd"])
+    assert there["lanes"][1]["rows"][0]["right"] == pytest.approx(-5.0, abs=2e-3)
+
+
 def test_the_summary_tells_the_greatest_difference(comparing: FlaskClient, asked: Body) -> None:
     found = compared(comparing, asked)
     for line, lane in zip(found["summary"], found["lanes"], strict=True):
-        for name in ("up", "travel_difference"):
+        for name in ("up", "right", "travel_difference"):
             row = max(lane["rows"], key=lambda item: abs(item[name]))
             assert line[name] == {"difference": row[name], "distance": row["distance"]}
         assert line["launch_speed"] == lane["launch"]["speed"]
@@ -196,6 +216,7 @@ def test_ranges_left_are_told_as_data(comparing: FlaskClient, asked: Body) -> No
     inside, outside = (lane["drag"]["validity"][0] for lane in found["lanes"])
     assert inside["left"] is False and outside["left"] is True
     assert (outside["quantity"], outside["low"], outside["high"]) == ("reynolds", 1e4, 3e4)
+    assert outside["unit"] == "" and outside["outside"] == "note"
     high = copy.deepcopy(short)
     high["parameters"]["reynolds"] = [3.1e4, 4e4]
     below = compared(comparing, asked, drags=[high], baseline={})["lanes"][0]["drag"]
@@ -207,6 +228,7 @@ def test_ranges_left_are_told_as_data(comparing: FlaskClient, asked: Body) -> No
     assert "drag-range-left" in codes(found["lanes"][1]["notes"])
     speed = found["lanes"][0]["launch"]["validity"][0]
     assert speed["quantity"] == "launch_speed" and speed["left"] is False
+    assert speed["unit"] == "m/s" and speed["outside"] == "note"
     assert speed["least"] == speed["greatest"] == pytest.approx(82.0, abs=0.5)
 
 
@@ -296,6 +318,8 @@ def test_the_reply_is_as_documented(comparing: FlaskClient, asked: Body) -> None
     edge = Edge.of(Registry.discover(), Limits())
     document = openapi.document([comparison.resource(edge)], edge.limits, {})
     schemas = document["components"]["schemas"]
+    listed = schemas["ComparisonRequest"]["properties"]
+    assert [listed[name]["maxItems"] for name in ("launches", "drags")] == [64, 64]
     for name, value in (
         ("ComparisonReply", compared(comparing, asked)),
         ("ComparisonReply", compared(comparing, asked, distances=["20 yd", "400 yd"])),

@@ -2,6 +2,7 @@
 
 import copy
 import json
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +13,7 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from arrowloft.api import problems
+from arrowloft.api import problems, time_limit
 from arrowloft.api.comparing import comparison
 from arrowloft.api.resource import Edge, Limits
 from arrowloft.plugin import (
@@ -44,11 +45,16 @@ class Moody(DragModel):
     default_uncertainty = 0.1
 
     how: str = parameter(
-        "How it fails.", "choice", default="range", choices=("range", "raise", "case", "nan")
+        "How it fails.",
+        "choice",
+        default="range",
+        choices=("range", "raise", "case", "nan", "sleep"),
     )
 
     def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
         """Nothing that can be flown with."""
+        if self.how == "sleep":
+            time.sleep(60.0)
         if self.how == "raise":
             raise ZeroDivisionError("moody")
         if self.how == "case":
@@ -110,7 +116,13 @@ def constant(*coefficients: Any, **more: Any) -> list[Body]:
         (lambda a: a["drags"].append({"model": "comet"}), "/drags/4/model", "no drag model"),
         (lambda a: a["drags"][0].update(label=""), "/drags/0/label", "1 to 60"),
         (lambda a: a["drags"][0].update(label=None), "/drags/0/label", "null"),
-        (lambda a: a["drags"][0].update(lable="x"), "/drags/0/lable", "not a member"),
+        (lambda a: a["drags"][0].update(lable="x"), "/drags/0/lable", "label"),
+        (lambda a: a["drags"][0].update(zzz="x"), "/drags/0/zzz", "label, model"),
+        (
+            lambda a: a["drags"][1].update(coefficient=1.7),
+            "/drags/1/coefficient",
+            "put it into `parameters`",
+        ),
         (
             lambda a: a["drags"][1].update(parameters={"coefficient": -1}),
             "/drags/1/parameters/coefficient",
@@ -118,7 +130,7 @@ def constant(*coefficients: Any, **more: Any) -> list[Body]:
         ),
         (lambda a: a.update(baseline={"drag": "1.6"}), "/baseline/drag", "1.6 all along"),
         (lambda a: a.update(baseline={"launch": "x"}), "/baseline/launch", "measured"),
-        (lambda a: a.update(tolerance={}), "/tolerance", "height, clicks"),
+        (lambda a: a.update(tolerance={}), "/tolerance", "height, right, clicks"),
         (lambda a: a.update(tolerance={"clicks": 0}), "/tolerance/clicks", "more than 0"),
         (lambda a: a["sight"].pop("clicks_per_turn"), "/tolerance/clicks", "sight.clicks"),
         (lambda a: a.pop("sight"), "/tolerance/clicks", "sight.clicks"),
@@ -161,7 +173,7 @@ def test_every_fault_of_a_model_is_listed(comparing: FlaskClient, asked: Body) -
     assert found == ["/drags/1/label", "/drags/1/parameters/coefficient"]
 
 
-def test_a_thousand_million_cells_are_refused_with_the_number(asked: Body) -> None:
+def test_lists_longer_than_the_lanes_are_refused_as_they_are_read(asked: Body) -> None:
     """1000 x 1000 models x 1000 distances, before a single one is built."""
     many = client_of(Limits(body=10**6))
     asked["launches"] = [
@@ -170,20 +182,34 @@ def test_a_thousand_million_cells_are_refused_with_the_number(asked: Body) -> No
     ]
     asked["drags"] = [{"label": f"{i}", "model": "none"} for i in range(1000)]
     asked |= {"baseline": {}, "distances": {"from": "10 m", "to": "109.9 m", "step": "0.1 m"}}
-    [(where, detail)] = faults(refused(many, asked))
-    assert where == "/distances"
-    assert "1000 distances x 1000 launches x 1000 drags make 1000000000 rows" in detail
-    assert "at most 5000" in detail
+    found = faults(refused(many, asked))
+    assert [where for where, _ in found] == ["/launches", "/drags"]
+    assert all("give 1 to 64" in detail for _, detail in found)
 
 
 def test_more_lanes_than_compared_are_refused_with_the_number(asked: Body) -> None:
-    few = client_of(Limits(lanes=3))
+    few = client_of(Limits(lanes=5))
     del asked["baseline"]
-    asked["launches"] = asked["launches"][:1]
+    slow = {"label": "slow", "model": "measured", "parameters": {"speed": "70 m/s"}}
+    asked["launches"] = [asked["launches"][0], slow]
     asked["drags"] = [{"label": f"{i}", "model": "none"} for i in range(4)]
-    problem = few.post("/v1/comparison", json=asked).get_json()
-    assert problem["errors"][0]["pointer"] == "/drags"
-    assert "1 launches x 4 drags make 4 lanes, at most 3" in problem["detail"]
+    [(where, detail)] = faults(refused(few, asked))
+    assert where == "/drags"
+    assert "2 launches x 4 drags make 8 lanes, at most 5" in detail
+    assert "give at most 2 drags" in detail
+
+
+def test_more_rows_than_computed_point_at_what_is_most(asked: Body) -> None:
+    few = client_of(Limits(cells=30))
+    del asked["path"], asked["baseline"]
+    asked["drags"] = [{"label": f"{i}", "model": "none"} for i in range(8)]
+    [(where, detail)] = faults(refused(few, asked))
+    assert where == "/drags"
+    assert "4 distances x 1 launches x 8 drags make 32 rows, at most 30" in detail
+    assert "give at most 7 drags, or fewer distances" in detail
+    asked["distances"] = {"from": "20 m", "to": "28 m", "step": "1 m"}
+    [(where, detail)] = faults(refused(few, asked))
+    assert where == "/distances" and "give at most 3 distances" in detail
 
 
 def test_as_many_cells_as_allowed_and_no_more(asked: Body) -> None:
@@ -251,6 +277,29 @@ def test_a_drag_model_that_fails_is_named(
     assert where == pointer
     assert detail.startswith(('Drag "odd": ', 'Launch "measured" with drag "odd": '))
     assert problem.get("model") == ("moody" if code == "model-fault" else None)
+
+
+def test_a_model_without_a_label_is_named_once(moody: FlaskClient, asked: Body) -> None:
+    asked["drags"][1] = {"model": "moody", "parameters": {"how": "raise"}}
+    problem = refused(moody, asked, 500)
+    [(where, detail)] = faults(problem)
+    assert where == "/drags/1/model" and detail.count("moody") == 1
+    assert detail.startswith("The drag model 'moody' failed")
+    asked["drags"][1]["label"] = "odd"
+    [(_, detail)] = faults(refused(moody, asked, 500))
+    assert detail.startswith(('Launch "measured" with drag "odd": ', 'Drag "odd": '))
+
+
+def test_a_model_that_takes_too_long_is_pointed_at_in_the_list(asked: Body) -> None:
+    built_in = [model for kind in Registry.discover().models.values() for model in kind.values()]
+    app = Flask("comparison")
+    edge = Edge.of(Registry.of(*built_in, Moody), Limits())
+    comparison.resource(edge).install(app)
+    problems.install(app)
+    time_limit.install(app, 1.0)
+    asked["drags"][1] = {"label": "odd", "model": "moody", "parameters": {"how": "sleep"}}
+    problem = refused(app.test_client(), asked, 500)
+    assert [where for where, _ in faults(problem)] == ["/drags/1/model"]
 
 
 def test_a_model_that_refuses_what_was_flown_does_so_for_a_table_too(

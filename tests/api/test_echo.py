@@ -28,6 +28,10 @@ EXAMPLES = Path(__file__).resolve().parents[2] / "openapi" / "examples"
 NAMES = sorted(path.name.removesuffix(".request.json") for path in EXAMPLES.glob("*.request.json"))
 
 
+RECORDED = ("path", "request_digest", "reply_digest", "made_with")
+"""What the record's digest covers, as the document says."""
+
+
 def example(name: str) -> dict[str, Any]:
     return json.loads((EXAMPLES / f"{name}.request.json").read_text())
 
@@ -84,6 +88,9 @@ def test_every_computation_says_how_to_compute_it_again(
     assert replay["request"] == body
     assert replay["request_digest"] == sha256(body)
     assert replay["reply_digest"] == sha256(plain.get_json())
+    record = {name: replay[name] for name in RECORDED}
+    assert replay["record_digest"] == sha256(record)
+    assert set(replay) == {*RECORDED, "request", "record_digest"}
     content = document["paths"][f"/v1/{name}"]["post"]["responses"]["200"]["content"]
     schema = {**document, **content["application/json"]["schema"]}
     jsonschema.Draft202012Validator(schema).validate(echoed.get_json())
@@ -283,6 +290,17 @@ def test_it_is_documented_for_computations_alone(document: Any) -> None:
             if method == "post":
                 assert taken["echo"]["in"] == "query"
                 assert taken["echo"]["schema"]["type"] == "boolean"
+
+
+def test_the_document_says_what_is_hashed(document: Any) -> None:
+    members = document["components"]["schemas"]["Replay"]["properties"]
+    record = members["record_digest"]["description"]
+    assert all(f"`{name}`" in record for name in RECORDED)
+    assert "without `request` and `record_digest`" in record
+    assert "no signature" in record
+    request = members["request_digest"]["description"]
+    assert "canonical JSON (RFC 8785)" in request
+    assert "1, 1.0 and 1e0 are all written 1" in request
 
 
 class Handler(WSGIRequestHandler):

@@ -1,5 +1,6 @@
 """POST /v1/fit with models by strangers: fitted by what they declare, blamed where they fail."""
 
+import time
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, ClassVar
@@ -8,6 +9,7 @@ import numpy as np
 import pytest
 from fit_requests import asking, client_of, flown, speeds
 
+from arrowloft.api.resource import Limits
 from arrowloft.core.setup.flow import cross_section
 from arrowloft.plugin import (
     Array,
@@ -98,6 +100,19 @@ class Vanishing(_Bad):
         return np.full_like(flow.airspeed, np.nan)
 
 
+@dataclass(frozen=True, kw_only=True)
+class Slow(_Bad):
+    """Takes its time over every answer."""
+
+    name = "slow"
+
+    coefficient: float = parameter("Coefficient.", default=1.0, low=0.0, high=9.0, free=True)
+
+    def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
+        time.sleep(0.005)
+        return self.coefficient * cross_section(arrow) * np.ones_like(flow.airspeed)
+
+
 AT = np.linspace(4.0, 90.0, 14)
 
 
@@ -151,19 +166,46 @@ def test_an_invented_launch_is_fitted() -> None:
     assert told["value"] == pytest.approx(61.0, abs=1e-4)
 
 
-def test_what_a_stranger_refuses_is_not_tried() -> None:
+def test_the_edge_of_what_a_stranger_takes_is_a_bound() -> None:
     """The law of base 0.6 lies beyond what the model takes, which is no bound it declares."""
 
     def low(flow: Flow, arrow: Arrow) -> Array:
         return np.asarray(0.6 * cross_section(arrow) + 0.0 * flow.airspeed)
 
     seen = [{"speeds": speeds(flown(low, 60.0, AT), AT), "launch_speed": "60 m/s"}]
-    model = {"drag": {"model": "wavy", "parameters": {"rise": 0.0}, "free": ["base"]}}
-    reply = client_of(Registry.of(Wavy)).post("/v1/fit", json=asking(seen, [model]))
-    assert reply.status_code == 422
-    [fault] = reply.get_json()["errors"]
-    assert fault["pointer"] == "/models/0"
-    assert "beyond what the model takes" in fault["detail"]
+    drag = {"model": "wavy", "parameters": {"rise": 0.0}, "free": ["base"]}
+    client = client_of(Registry.of(Wavy))
+    reply = client.post("/v1/fit", json=asking(seen, [{"drag": drag}]))
+    assert reply.status_code == 200, reply.get_json()
+    [model] = reply.get_json()["models"]
+    [line] = model["parameters"]
+    assert line["value"] == 0.9 and line["at_bound"] == "low"
+    assert line["standard_uncertainty"] is None
+    assert model["degrees_of_freedom"] == AT.size
+    # The same as with the launch speed found beside it.
+    free = seen[0] | {"free": ["launch_speed"]}
+    [both] = client.post("/v1/fit", json=asking([free], [{"drag": drag}])).get_json()["models"]
+    assert both["parameters"][0]["at_bound"] == "low"
+    assert both["degrees_of_freedom"] == AT.size - 1
+    fixed = {"model": "wavy", "parameters": {"rise": 0.0, "base": 0.9}, "free": []}
+    [held] = client.post("/v1/fit", json=asking([free], [{"drag": fixed}])).get_json()["models"]
+    assert both["chi_square"] == pytest.approx(held["chi_square"], rel=1e-6)
+
+
+def test_a_slow_stranger_does_not_cost_the_others() -> None:
+    """It is stopped between two evaluations, when its share of the request's time is over."""
+    client = client_of(Registry.of(Wavy, Slow), Limits(seconds=2.0))
+    models = [{"drag": {"model": "slow"}}, {"drag": {"model": "wavy"}}]
+    reply = client.post("/v1/fit", json=asking(series(), models))
+    assert reply.status_code == 200, reply.get_json()
+    slow, sound = reply.get_json()["models"]
+    assert slow["failed"]["code"] == "takes-too-long"
+    assert "answers too slowly" in slow["failed"]["detail"]
+    assert sound["rank"] == 1
+    hurried = client_of(Registry.of(Wavy, Slow), Limits(seconds=0.5))
+    alone = hurried.post("/v1/fit", json=asking(series(), models[:1]))
+    assert alone.status_code == 503
+    assert alone.get_json()["errors"][0]["pointer"] == "/models/0"
 
 
 @pytest.mark.parametrize("bad", [Raising, Vanishing])

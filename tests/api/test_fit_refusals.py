@@ -3,11 +3,12 @@
 from typing import Any
 
 import pytest
-from fit_requests import CONSTANT, asking, client_of, example, flown, speeds
+from fit_requests import CONSTANT, asking, client_of, flown, speeds
 from flask.testing import FlaskClient
 from reference_setups import coefficient
 
 from arrowloft.api.resource import Limits
+from arrowloft.core.setup.flow import cross_section
 
 Body = dict[str, Any]
 SEEN = speeds(flown(coefficient(2.0)))
@@ -108,18 +109,21 @@ def test_too_many_observations_are_counted() -> None:
 
 
 def test_too_many_unknowns_are_counted(fitting: FlaskClient) -> None:
-    def table(count: int) -> Body:
+    def table(count: int, label: int = 0) -> Body:
         knots = [2.0e4 + 10 * index for index in range(count)]
         return {
             "drag": {
                 "model": "table",
                 "parameters": {"reynolds": knots, "coefficient": [2] * count},
-            }
+            },
+            "label": f"{count} at {label}",
         }
 
     [(where, detail)] = refused(fitting, asking([{"speeds": SEEN}], [CONSTANT, table(20)]))
     assert where == "/models/1" and "21 unknowns" in detail
-    [(where, detail)] = refused(fitting, asking([{"speeds": SEEN}], [table(15)] * 2 + [CONSTANT]))
+    [(where, detail)] = refused(
+        fitting, asking([{"speeds": SEEN}], [table(15), table(15, 1), CONSTANT])
+    )
     assert where == "/models" and "34 unknowns" in detail
 
 
@@ -134,7 +138,8 @@ def test_what_is_not_told_is_named(fitting: FlaskClient) -> None:
     assert "`drag.coefficient` and `launch_speed` of series 0 in combination" in detail
     fast = speeds(flown(coefficient(2.0), 120.0))
     [(where, detail)] = refused(fitting, asking([{"speeds": fast}], [TRANSITION]))
-    assert "do not tell `drag.laminar`:" in detail
+    assert "do not tell `drag.laminar`, neither where the fit starts nor with" in detail
+    assert "from 32 other values nothing better is found" in detail
     idle = with_series(launch_speed="57 m/s", free=["yaw"])
     [(where, detail)] = refused(fitting, idle)
     assert "`yaw` of series 0" in detail
@@ -200,9 +205,65 @@ def _forward(reach: str) -> Body:
     return {"bow": {"peep_height": "0 mm", "launch_forward": reach}}
 
 
-def test_equal_labels_are_numbered(fitting: FlaskClient) -> None:
-    asked = example()
-    asked["models"] = [asked["models"][0]] * 2
-    found = fitting.post("/v1/fit", json=asked).get_json()
-    assert [model["label"] for model in found["models"]] == ["constant (1)", "constant (2)"]
-    assert [line["weight"] for line in found["ranking"]] == [0.5, 0.5]
+def test_labels_tell_models_apart(fitting: FlaskClient) -> None:
+    faults = refused(fitting, asking([{"speeds": SEEN}], [CONSTANT, TRANSITION, CONSTANT]))
+    assert [where for where, _ in faults] == ["/models/0/label", "/models/2/label"]
+    assert '2 models are called "constant": give each a label of its own' in faults[0][1]
+
+
+def test_planes_that_the_tip_starts_beyond(fitting: FlaskClient) -> None:
+    """The tip is 0.9 m ahead at the launch; a tenth of a metre more must be flown."""
+    ahead = {"bow": {"peep_height": "0 mm", "launch_forward": "900 mm"}}
+    for name, value in (("speeds", "speed"), ("times", "time"), ("drops", "drop")):
+        unit = {"speed": "m/s", "time": "s", "drop": "m"}[value]
+        row = {"distance": "0.99 m", value: f"1 {unit}", "uncertainty": f"0.1 {unit}"}
+        asked = with_series(**{name: [*(SEEN if name == "speeds" else []), row]}) | ahead
+        [(where, detail)] = refused(fitting, asked)
+        assert where == f"/series/0/{name}/{4 if name == 'speeds' else 0}/distance"
+        assert "nearest distance that can be fitted in this series is 1.000 m" in detail
+    near = [*SEEN, SEEN[0] | {"distance": "1.01 m", "speed": "57 m/s"}]
+    assert fitting.post("/v1/fit", json=with_series(speeds=near) | ahead).status_code == 200
+
+
+def test_too_many_paths_are_counted(fitting: FlaskClient) -> None:
+    """Eight models of two unknowns and one for each, aimed at in six series: 24 times 12."""
+    models = [CONSTANT | {"label": str(index)} for index in range(8)]
+    series = [{"speeds": SEEN, "aimed_at": "30 m"}] * 6
+    [(where, detail)] = refused(fitting, asking(series, models))
+    assert where == "/models"
+    assert "make 24" in detail and "needs 12 flights" in detail and "288 together" in detail
+    assert fitting.post("/v1/fit", json=asking(series[:5], models)).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("free", "place", "word"),
+    [
+        (["coefficient[3]"], 0, 'its last one is "coefficient[2]"'),
+        (["coefficient", "coefficient[0]"], 1, "names all its elements"),
+        (["coeficient[0]"], 0, 'did you mean "coefficient"'),
+        (["uncertainty[0]"], 0, "is one number, no list"),
+        (["coefficient[-1]"], 0, "is not a parameter"),
+        (["coefficient[0]", "coefficient[0]"], None, "once"),
+    ],
+)
+def test_elements_that_are_none(
+    fitting: FlaskClient, free: list[str], place: int | None, word: str
+) -> None:
+    given = {"reynolds": [2.0e4, 2.1e4, 2.2e4], "coefficient": [1.5, 1.5, 1.5]}
+    [(where, detail)] = refused(fitting, with_drag("table", parameters=given, free=free))
+    assert where == "/models/0/drag/free" + ("" if place is None else f"/{place}")
+    assert word in detail
+
+
+def test_parameters_that_bound_each_other_are_refused(fitting: FlaskClient) -> None:
+    """Drag that falls as layers turn turbulent wants `laminar` above `turbulent`."""
+
+    def falling(flow: Any, arrow: Any) -> Any:
+        return 4.0e4 / flow.reynolds(arrow.shaft_diameter) * cross_section(arrow)
+
+    at = (5.0, 20.0, 40.0, 60.0, 80.0)
+    seen = speeds(flown(falling, 57.0, at), at, "0.01 m/s")
+    band = {"band_low": 15000, "band_high": 21000}
+    asked = asking([{"speeds": seen}], [{"drag": {"model": "transition", "parameters": band}}])
+    [(where, detail)] = refused(fitting, asked)
+    assert where == "/models/0" and "beyond what the model takes" in detail

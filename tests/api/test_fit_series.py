@@ -5,9 +5,11 @@ from typing import Any
 
 import numpy as np
 import pytest
-from fit_requests import CONSTANT, asking, client_of, flown, speeds
+from fit_requests import ARROW, CONSTANT, DISTANCES, asking, client_of, flown, speeds
 from flask.testing import FlaskClient
 from reference_setups import coefficient
+
+from arrowloft.core.setup.flow import cross_section
 
 Body = dict[str, Any]
 NONE = {"drag": {"model": "none"}}
@@ -138,3 +140,138 @@ def test_series_are_named_in_the_reply(fitting: FlaskClient) -> None:
     series = {"speeds": speeds(flown(coefficient(2.0))), "name": "dusk"}
     reply = fitting.post("/v1/fit", json=asking([series], [CONSTANT])).get_json()
     assert reply["series"][0]["name"] == "dusk" and reply["series"][0]["values"] == 4
+
+
+def test_a_value_at_its_bound_is_there_and_counts_as_none(fitting: FlaskClient) -> None:
+    """The fit is the one with the bound given, with as many degrees of freedom and that AIC."""
+    seen = flown(coefficient(30.0))
+    free = fitted(fitting, asking([{"speeds": speeds(seen)}], [CONSTANT]))
+    given = {"drag": {"model": "constant", "parameters": {"coefficient": 20}, "free": []}}
+    held = fitted(fitting, asking([{"speeds": speeds(seen)}], [given]))
+    assert free["parameters"][0]["value"] == 20.0
+    for name in ("degrees_of_freedom", "chi_square", "aic", "bic"):
+        assert free[name] == held[name]
+    assert "not counted as an unknown" in next(
+        note["message"] for note in free["notes"] if note["code"] == "at-bound"
+    )
+    two = speeds(seen[:2], DISTANCES[:2])
+    reply = fitting.post("/v1/fit", json=asking([{"speeds": two}], [CONSTANT])).get_json()
+    assert reply["ranking"][0]["unknowns"] == 1
+    assert "nothing-to-spare" not in codes(reply["models"][0])
+
+
+def test_what_a_start_does_not_hear_is_found_all_the_same(fitting: FlaskClient) -> None:
+    """From so little drag the arrow never slows to the table's first Reynolds number."""
+    at = np.linspace(5.0, 80.0, 8)
+
+    def law(flow: Any, arrow: Any) -> Any:
+        return flow.reynolds(arrow.shaft_diameter) / 1e4 * cross_section(arrow)
+
+    seen = speeds(flown(law, 60.0, at), at, "0.02 m/s")
+    knots = [1.9e4, 2.05e4, 2.15e4]
+
+    def asked(start: float) -> Body:
+        table = {"reynolds": knots, "coefficient": [start] * 3}
+        return asking([{"speeds": seen}], [{"drag": {"model": "table", "parameters": table}}])
+
+    heard, silent = fitted(fitting, asked(1.9)), fitted(fitting, asked(0.2))
+    for one, other in zip(heard["parameters"], silent["parameters"], strict=True):
+        assert other["value"] == pytest.approx(one["value"], rel=1e-6)
+
+
+def test_what_counts_nowhere_near_the_start_is_looked_for(fitting: FlaskClient) -> None:
+    """The default band lies below all that is flown: three of four unknowns do nothing there."""
+    at = np.array([3.0, 10, 20, 30, 40, 50, 60, 70, 80, 90, 100, 120])
+    band = {"laminar": 1.2, "turbulent": 2.6, "band_low": 24000, "band_high": 26500}
+    names = list(band)
+    drag = {"model": "transition", "parameters": band, "free": []}
+    first = asking(
+        [{"speeds": speeds(70.0 + 0.0 * at, at, "0.02 m/s"), "launch_speed": "75 m/s"}],
+        [{"drag": drag}],
+        units={"speed": "m/s"},
+    )
+    rows = fitted(fitting, first)["residuals"]["speed"]
+    seen = speeds([row["predicted"] for row in rows], at, "0.02 m/s")
+    blind = {"drag": {"model": "transition", "free": names}}
+    asked = asking([{"speeds": seen, "launch_speed": "75 m/s"}], [blind])
+    model = fitted(fitting, asked)
+    assert model["chi_square"] < 1e-3
+    assert values(model)["turbulent"] == pytest.approx(2.6, abs=0.01)
+
+
+def test_an_element_is_freed_by_the_name_of_the_reply(fitting: FlaskClient) -> None:
+    seen = speeds(flown(coefficient(2.0)))
+    table = {"reynolds": [1.0e4, 2.1e4, 4.0e4], "coefficient": [2.0, 1.5, 2.0]}
+    drag = {"model": "table", "parameters": table, "free": ["coefficient[1]"]}
+    model = fitted(fitting, asking([{"speeds": seen}], [{"drag": drag}]))
+    lines = [(line["name"], line.get("element")) for line in model["parameters"]]
+    assert lines == [("coefficient", 1), ("launch_speed", None)]
+    assert model["correlations"]["names"] == ["drag.coefficient[1]", "launch_speed(0)"]
+    assert model["parameters"][0]["value"] == pytest.approx(2.0, abs=1e-4)
+    told = model["drag"]["parameters"]["coefficient"]
+    assert told[0] == 2.0 and told[2] == 2.0 and told[1] == model["parameters"][0]["value"]
+
+
+def test_coefficients_are_of_the_arrow_and_air_of_the_request(fitting: FlaskClient) -> None:
+    """Whatever the order of series that bring a thicker arrow and thinner air."""
+    thick = {"arrow": ARROW | {"shaft_diameter": "8 mm"}, "air": {"pressure": "800 hPa"}}
+    parts = {"vane_length": "46 mm", "vane_height": "10 mm"}
+    seen = {"speeds": speeds(flown(coefficient(2.0)))}
+    models = [{"drag": {"model": "component", "parameters": parts}}]
+    asked = asking([seen, seen | thick], models)
+    found = fitted(fitting, asked)
+    asked["series"].reverse()
+    turned = fitted(fitting, asked)
+    for one, other in zip(found["coefficients"], turned["coefficients"], strict=True):
+        assert other["coefficient"] == pytest.approx(one["coefficient"], rel=1e-5)
+    # The vanes are larger beside a thinner shaft.
+    alone = fitted(fitting, asking([seen | thick], models, arrow=thick["arrow"]))
+    assert alone["coefficients"][0]["coefficient"] < 0.9 * found["coefficients"][0]["coefficient"]
+
+
+def test_a_request_arrow_of_which_the_law_cannot_speak(fitting: FlaskClient) -> None:
+    """The parts need a length, which only the series' own arrow has."""
+    bare = {name: value for name, value in ARROW.items() if name != "length"}
+    seen = {"speeds": speeds(flown(coefficient(2.0))), "arrow": ARROW}
+    asked = asking([seen], [{"drag": {"model": "component"}}], arrow=bare)
+    model = fitted(fitting, asked)
+    assert "coefficients-of-series" in codes(model)
+    assert len(model["coefficients"]) == 5
+
+
+def test_the_fitted_law_can_be_asked_for_as_it_is_told(fitting: FlaskClient) -> None:
+    """Model and parameters of the reply, nothing free, leave the same residuals."""
+    rng = np.random.default_rng(7)
+    at = np.linspace(5.0, 70.0, 9)
+    seen = speeds(flown(coefficient(2.0), 57.0, at) + rng.normal(0.0, 0.1, 9), at)
+    launch = {"model": "energy", "parameters": {"virtual_mass": "4 g"}, "free": ["stored_energy"]}
+    band = {"band_low": 15000, "band_high": 21000}
+    drag = {"model": "transition", "parameters": band, "free": ["turbulent"]}
+    found = fitted(fitting, asking([{"speeds": seen}], [{"drag": drag, "launch": launch}]))
+    again = {
+        kind: {"model": found[kind]["model"], "parameters": found[kind]["parameters"], "free": []}
+        for kind in ("drag", "launch")
+    }
+    assert again["drag"]["parameters"]["band_low"] == 15000.0
+    assert "laminar" in again["drag"]["parameters"]
+    told = fitted(fitting, asking([{"speeds": seen}], [again]))
+    assert told["chi_square"] == pytest.approx(found["chi_square"], rel=1e-3)
+    assert told["degrees_of_freedom"] == found["degrees_of_freedom"] + 2
+
+
+def test_rough_laws_are_flown_as_closely_as_readings_ask(fitting: FlaskClient) -> None:
+    """A hundred kinks: computed to a tenth of an uncertainty, or said to be too rough for it."""
+    knots = np.linspace(10000, 24000, 100).round().tolist()
+    at = (5.0, 20.0, 40.0, 60.0, 75.0)
+    seen = speeds(flown(coefficient(2.0), 57.0, at), at, "0.3 m/s")
+    series = {"speeds": seen, "wind": {"speed": "3 m/s", "from": "80 deg"}, "slope": "9 deg"}
+
+    def asked(values: Any) -> Body:
+        table = {"reynolds": knots, "coefficient": values.round(1).tolist()}
+        return asking([series], [{"drag": {"model": "table", "parameters": table, "free": []}}])
+
+    uneven = 1 + 2 * np.random.default_rng(2).random(100)
+    assert fitted(fitting, asked(uneven))["degrees_of_freedom"] == 4
+    steps = np.where(np.arange(100) % 6 < 3, 0.5, 9.0)
+    [fault] = fitting.post("/v1/fit", json=asked(steps)).get_json()["errors"]
+    assert fault["pointer"] == "/models/0/drag" and "too rough" in fault["detail"]

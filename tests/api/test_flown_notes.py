@@ -109,8 +109,9 @@ def test_every_computation_of_flights_is_here(noting: FlaskClient) -> None:
     schemas = document["components"]["schemas"]
     solved = {name for name, one in schemas.items() if "solution" in one.get("properties", {})}
     names = {"".join(word.title() for word in path.split("-")) + "Reply" for path in CASES}
-    # A comparison notes lane by lane: tests/api/test_comparison.py.
-    assert solved == names | {"ComparisonReply"}
+    # A comparison notes lane by lane: tests/api/test_comparison.py; a sweep counts its points:
+    # tests/api/test_sweep_counts.py.
+    assert solved == names | {"ComparisonReply", "SweepReply"}
 
 
 @pytest.mark.parametrize("slow_first", [True, False])

@@ -173,7 +173,49 @@ def test_margins_shrink_with_the_angle(rigid: FlaskClient, asked: Body) -> None:
     margins = [row["static_margin"] for row in found["margins"]]
     assert margins == sorted(margins, reverse=True) and margins[-1] > 0.0
     assert found["margins"][0]["share"] == pytest.approx(margins[0] / (27.9 * 25.4), rel=1e-5)
-    assert found["drag_with_angle"] == "normal-force"
+    assert found["cross_flow"] == 1.1
+    linear = flown(rigid, asked, body=asked["body"] | {"cross_flow": 0})["aerodynamics"]
+    assert linear["cross_flow"] == 0.0
+    assert {row["static_margin"] for row in linear["margins"]} == {margins[0]}
+
+
+def test_the_shaft_s_cross_flow_decides_what_a_wide_swing_does(
+    rigid: FlaskClient, asked: Body
+) -> None:
+    release = {"pitch_rate": "1 rad/s"}
+    without, usual, much = (
+        flown(rigid, asked, release=release, body=asked["body"] | {"cross_flow": size})
+        for size in (0.0, 1.1, 2.0)
+    )
+    shifts = [found["rows"][0]["release_up"] for found in (without, usual, much)]
+    assert shifts == sorted(shifts) and shifts[1] > 1.1 * shifts[0]
+    assert flown(rigid, asked, release=release)["rows"] == usual["rows"]
+    assert "rigid-cross-flow" in codes(usual)
+    body = asked["body"]
+    ((where, _),) = refused(rigid, asked, body=body | {"cross_flow": 2.5})
+    assert where == "/body/cross_flow"
+
+
+def test_wind_moves_the_hit_from_the_point_mass_s_drift(rigid: FlaskClient, asked: Body) -> None:
+    """The note names what a clean release is shifted by; from the right the air pushes left."""
+    assert "rigid-wind" not in codes(flown(rigid, asked))
+    wind, release = {"speed": "4 m/s", "from": "90 deg"}, {"yaw": "2 deg"}
+    found = flown(rigid, asked, wind=wind, release=release)
+    row = found["rows"][0]
+    (message,) = (note["message"] for note in found["notes"] if note["code"] == "rigid-wind")
+    aside = row["shift_right"] - row["release_right"]
+    clean = flown(rigid, asked, wind=wind)["rows"][0]
+    assert clean["shift_right"] == pytest.approx(aside, abs=2e-3) and aside < -5.0
+    assert f"by {-aside:.3g} mm to the left" in message
+
+
+def test_masses_that_no_arrow_has(rigid: FlaskClient, asked: Body) -> None:
+    assert "rigid-unlikely-masses" not in codes(flown(rigid, asked))
+    heavy = flown(rigid, asked, body=asked["body"] | {"point_mass": "7.2 g"})
+    (message,) = (
+        note["message"] for note in heavy["notes"] if note["code"] == "rigid-unlikely-masses"
+    )
+    assert f"{heavy['body']['nock_mass']:.3g} g" in message
 
 
 def test_points_by_step_and_as_csv(rigid: FlaskClient, asked: Body) -> None:
@@ -197,6 +239,9 @@ def test_settling_follows_the_angle_asked_for(rigid: FlaskClient, asked: Body) -
     assert rough["settled_angle"] == 2.0 and rough["settled"] < found["e_fold"]
     fine = flown(rigid, asked, settled_angle="0.01 deg")["settling"]
     assert fine["settled"] is None
+    for target in ("60 m", "74 m"):
+        nearer = flown(rigid, asked, target=target)["settling"]
+        assert nearer["e_fold"] == pytest.approx(found["e_fold"], abs=0.3)
 
 
 def test_notes_say_how_rough_it_is(rigid: FlaskClient, asked: Body) -> None:
@@ -271,11 +316,35 @@ def test_flights_that_cannot_be_followed(rigid: FlaskClient, asked: Body) -> Non
     small = asked["body"]["vanes"] | {"length": "5 mm", "height": "1 mm"}
     ((where, detail),) = refused(rigid, asked, code, body={"vanes": small})
     assert where == "/body/vanes" and "larger vanes" in detail
-    ((where, detail),) = refused(rigid, asked, code, release={"pitch_rate": "30 rad/s"})
-    assert where == "/release" and "45 deg" in detail
-    kites = asked["body"]["vanes"] | {"count": 6, "length": "200 mm", "height": "50 mm"}
-    ((where, _),) = refused(rigid, asked, code, body={"vanes": kites})
-    assert where == "/body"
+    ((where, detail),) = refused(rigid, asked, code, release={"pitch_rate": "-30 rad/s"})
+    assert where == "/release" and "45 deg" in detail and "angles and rates" in detail
+    storm = {"speed": "40 m/s", "from": "90 deg"}
+    slow = {"launch": {"model": "measured", "parameters": {"speed": "35 m/s"}}, "target": "10 m"}
+    ((where, detail),) = refused(rigid, asked, code, **slow, wind=storm)
+    assert where == "/wind" and "less wind" in detail
+    ((where, detail),) = refused(rigid, asked, code, scatter={"yaw": "30 deg"})
+    assert where == "/scatter" and "less scatter" in detail
+
+
+def test_flights_too_long_to_compute_say_what_makes_them_so(
+    rigid: FlaskClient, asked: Body
+) -> None:
+    code = "cannot-be-followed"
+    kites = {"vanes": asked["body"]["vanes"] | {"count": 6, "length": "200 mm", "height": "50 mm"}}
+    assert flown(rigid, asked, body=kites)["spin"]["at_target"] > 50.0
+    many = {"distances": [f"{d} m" for d in range(190, 200)], "scatter": {"yaw": "1 deg"}}
+    faults = refused(rigid, asked, code, body=kites, target="200 m", **many)
+    assert [where for where, _ in faults] == ["/body/vanes/height", "/body/vanes/length"]
+    assert "lower or shorter vanes" in faults[0][1] and "no scatter" in faults[0][1]
+    arrow = asked["arrow"] | {"mass": "25 g", "length": "700 mm", "balance_point": "400 mm"}
+    wide = [
+        {"mass": "12.5 g", "position": "200 mm", "radius": "50 mm"},
+        {"mass": "12.5 g", "position": "600 mm", "radius": "50 mm"},
+    ]
+    top = {"vanes": asked["body"]["vanes"] | {"offset": "0 deg"}, "parts": wide}
+    spun = {"body": top, "arrow": arrow, "target": "150 m"}
+    ((where, detail),) = refused(rigid, asked, code, release={"spin": "5000 rad/s"}, **spun)
+    assert where == "/release/spin" and "top" in detail
 
 
 def test_a_swing_that_grows_has_no_distance_to_shrink(rigid: FlaskClient, asked: Body) -> None:
@@ -300,7 +369,7 @@ def test_a_rigid_arrow_that_falls_short(rigid: FlaskClient, asked: Body) -> None
     asked |= {"launch": {"model": "measured", "parameters": {"speed": "40 m/s"}}}
     ((_, detail),) = refused(rigid, asked, "beyond-reach", target="300 m")
     farthest = float(detail.split("reaches ")[1].split()[0])
-    changes = {"distances": [f"{farthest - 0.3} m"], "release": {"pitch_rate": "-8 rad/s"}}
+    changes = {"distances": [f"{farthest - 0.3} m"], "release": {"yaw_rate": "8 rad/s"}}
     ((where, detail),) = refused(rigid, asked, "cannot-be-followed", **changes)
     assert where == "/distances/0" and "falls short" in detail
 

@@ -156,7 +156,7 @@ def test_a_grid_is_an_outer_product_in_the_order_given(client: FlaskClient) -> N
     assert list(zip(*(found["columns"][name] for name in names), strict=True)) == rows
     assert found["sizes"] == {
         "setups": 6, "grid_points": 6, "samples": 1, "distances": 2, "points": 12,
-        "block": 4096 // 3, "beyond_reach": 0,
+        "block": 4096 // 3, "beyond_reach": 0, "zero_beyond_reach": 0, "not_followed": 0,
     }  # fmt: skip
     assert "seed" not in found and "summary" not in found
 

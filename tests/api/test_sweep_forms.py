@@ -61,9 +61,9 @@ def test_arrow_and_parquet_hold_what_json_holds(
     table = read(form, asked_as(client, form, asked).data)
     assert table.to_pydict() == expected
     metadata = {name.decode(): value for name, value in table.schema.metadata.items()}
-    told = {name: json.loads(metadata[name]) for name in (*said, "request")}
-    assert told == said | {"request": asked}
-    assert told["request_digest"] == digest(asked)
+    told = {name: json.loads(value) for name, value in metadata.items()}
+    # JSON repeats the request where `echo` is asked for.
+    assert told == said | {"request": asked, "request_digest": digest(asked)}
 
 
 def test_fields_say_their_unit(client: FlaskClient) -> None:
@@ -118,6 +118,12 @@ def test_without_pyarrow_two_forms_are_refused_by_the_extra_s_name(
     assert reply.status_code == 406
     assert "arrowloft[arrow]" in reply.get_json()["detail"]
     assert client.post("/v1/sweep", json=sampled()).status_code == 200
+    for other in ("application/json", "text/csv"):
+        either = {"Accept": f"{form}, {other};q=0.4"}
+        reply = client.post("/v1/sweep", json=sampled(), headers=either)
+        assert reply.status_code == 200 and reply.mimetype == other
+    reply = client.post("/v1/sweep", json=sampled(), headers={"Accept": "image/png"})
+    assert reply.status_code == 406 and "arrowloft[arrow]" not in reply.get_json()["detail"]
 
 
 def test_pyarrow_is_not_imported_before_it_is_needed() -> None:

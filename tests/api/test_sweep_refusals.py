@@ -189,22 +189,114 @@ def test_what_explodes_is_refused_by_its_number_and_never_expanded(
     assert peak < 2**20
 
 
-def test_more_parameter_sets_than_a_model_can_be_asked_with(client: FlaskClient) -> None:
+TABLE = {
+    "model": "table",
+    "parameters": {"reynolds": [8000, 15000, 30000], "coefficient": [1.6, 2.0, 2.4]},
+}
+
+
+def test_more_drag_laws_than_points_allow(client: FlaskClient) -> None:
+    """Each counts as 20 of the 100,000 points."""
+    wide = {
+        "pointer": "/drag/parameters/coefficient/1",
+        "range": {"from": 1.0, "to": 3.0, "count": 5001},
+    }
+    ((pointer, detail),) = refused(client, gridded(wide, drag=TABLE))
+    assert pointer == "/vary/0" and "5001 sets" in detail and "at most 5000 are" in detail
+    wide["range"]["count"] = 310
+    found = client.post("/v1/sweep", json=gridded(wide, drag=TABLE)).get_json()
+    assert found["sizes"]["block"] == 300
+    wide["range"]["count"] = 300
+    found = client.post("/v1/sweep", json=gridded(wide, drag=TABLE)).get_json()
+    assert found["sizes"]["block"] == 4096 // 3
+    described = requests.members.VARIED.load_fields["pointer"].metadata["description"]
+    assert "counts as 20 points" in described
+
+
+def test_launches_one_by_one_have_no_such_bound(client: FlaskClient) -> None:
     launch = {"model": "measured", "parameters": {"readings": ["56 m/s", "57 m/s"]}}
     varied = {
         "pointer": "/launch/parameters/readings/0",
-        "range": {"from": "55 m/s", "to": "57 m/s", "count": 301},
+        "range": {"from": "55 m/s", "to": "57 m/s", "count": 1500},
     }
-    ((pointer, detail),) = refused(client, gridded(varied, launch=launch))
-    assert pointer == "/vary/0" and "301 sets" in detail and "300 at most" in detail
-    varied["range"]["count"] = 300
-    assert client.post("/v1/sweep", json=gridded(varied, launch=launch)).status_code == 200
+    asked = gridded(varied, launch=launch, quantities=["launch_speed"], distances=["20 m"])
+    found = client.post("/v1/sweep", json=asked).get_json()["columns"]
+    expected = [(reading + 57.0) / 2.0 for reading in found[varied["pointer"]]]
+    assert found["launch_speed"] == pytest.approx(expected, abs=1e-5)
 
 
-def test_parameters_that_do_not_fit_together_point_at_what_is_varied(client: FlaskClient) -> None:
-    launch = {"model": "measured", "parameters": {"readings": ["56 m/s", "57 m/s"]}}
-    ((pointer, detail),) = refused(client, gridded(values(SPEED, "56 m/s"), launch=launch))
-    assert pointer == "/vary/0" and "exactly one" in detail
+@pytest.mark.parametrize(
+    ("varied", "drag", "starts", "says"),
+    [
+        ([values("/drag/parameters/laminar", 1.3, 2.1, 2.9),
+          values("/drag/parameters/turbulent", 1.9, 2.6)], {"model": "transition"},
+         "In 3 of 6 set-ups, such as laminar 2.1 with turbulent 1.9, the drag model 'transition'",
+         "refuses turbulent: must not be below laminar"),
+        ([values("/drag/parameters/laminar", 1.3, 2.1, 2.9), values(MASS, "18 g", "20 g")],
+         {"model": "transition"}, "In 2 of 6 set-ups, such as laminar 2.9,", "refuses turbulent"),
+        ([values("/drag/parameters/reynolds/1", 9000, 31000, 7000), values(MASS, "18 g", "20 g")],
+         TABLE, "In 4 of 6 set-ups, such as reynolds/1 31000,", "refuses reynolds"),
+    ],
+)  # fmt: skip
+def test_parameters_that_contradict_each_other_are_counted(
+    client: FlaskClient, monkeypatch: pytest.MonkeyPatch, varied: list[Body], drag: Body,
+    starts: str, says: str,
+) -> None:  # fmt: skip
+    monkeypatch.setattr(requests.sweep.Sweep, "part", None)  # before anything is computed
+    ((pointer, detail),) = refused(client, gridded(*varied, drag=drag))
+    assert detail.startswith(starts) and says in detail
+    assert pointer == f"/vary/{1 if len(varied) == 2 and 'turbulent' in str(varied[1]) else 0}"
+
+
+def test_drawn_parameters_that_contradict_each_other_are_counted(client: FlaskClient) -> None:
+    """N(1.5, 0.3) above N(2.4, 0.3): Phi(-0.9 / 0.424) = 0.017 of 3000 draws."""
+    drawn = (
+        normal("/drag/parameters/laminar", 1.5, 0.3),
+        normal("/drag/parameters/turbulent", 2.4, 0.3),
+    )
+    asked = sampled(vary=[*drawn, values(MASS, "18 g", "20 g")], samples=3000)
+    ((_, detail),) = refused(client, asked | {"drag": {"model": "transition"}})
+    count = int(detail.split(" ")[1])
+    assert "of 6000 set-ups" in detail
+    assert count % 2 == 0 and count / 2 == pytest.approx(51, abs=4 * 51**0.5)
+
+
+def test_quantiles_of_one_name_stand_once(client: FlaskClient) -> None:
+    ((pointer, detail),) = refused(client, sampled(quantiles=[0.5, 0.05, 0.5000000000001]))
+    assert pointer == "/quantiles/2" and "quantile_0.5 stands here twice" in detail
+
+
+@pytest.mark.parametrize(
+    ("member", "given", "says"),
+    [("seed", 2**53, "Give 0 to 9007199254740991; 9007199254740992 is outside."),
+     ("seed", -1, "Give 0 to 9007199254740991; -1 is outside."),
+     ("samples", 1, "Give 2 to 1000000000000000; 1 is outside.")],
+)  # fmt: skip
+def test_bounds_are_said_to_the_last_digit(
+    client: FlaskClient, member: str, given: int, says: str
+) -> None:
+    assert refused(client, sampled(**{member: given})) == [(f"/{member}", says)]
+
+
+def test_a_centre_that_is_cut_off_need_be_no_value(client: FlaskClient) -> None:
+    """Its unit counts, not its bounds; and the base of the request is then inside the cut."""
+    wind = normal("/wind/speed", "-1 m/s", "2 m/s", **{"from": "0 m/s"})
+    blown = sampled(vary=[wind], wind={"speed": "1 m/s", "from": "90 deg"}, quantities=["drift"])
+    assert client.post("/v1/sweep", json=blown).status_code == 200
+    cut = {"from": "300 mm", "to": "700 mm"}
+    point = normal("/arrow/balance_point", "2000 mm", "900 mm", **cut)
+    assert client.post("/v1/sweep", json=sampled(vary=[point])).status_code == 200
+    for faulty in (wind | {}, normal("/wind/speed", "-1 m", "2 m/s", **{"from": "0 m/s"})):
+        if faulty["distribution"]["normal"]["mean"] == "-1 m/s":
+            faulty = normal("/wind/speed", "-1 m/s", "2 m/s", to="9 m/s")
+        ((pointer, _),) = refused(client, blown | {"vary": [faulty]})
+        assert pointer == "/vary/0/distribution/normal/mean"
+
+
+def test_a_first_value_that_fits_nothing_is_blamed_where_it_is_varied(client: FlaskClient) -> None:
+    varied = values(MASS, "18 g"), values("/arrow/balance_point", "720 mm", "400 mm")
+    ((pointer, detail),) = refused(client, gridded(*varied))
+    assert pointer == "/vary/1/pointer" and detail.startswith("In some set-up: ")
 
 
 @pytest.mark.parametrize(

@@ -16,13 +16,14 @@ def figures():
     yield seen("a usual fit, 3 models to 10 values", usual * 1e3, " ms")
     yield at_most("the same", usual, 0.5, " s")
     dearest = max(_cost(client, asked) for asked in _dear())
-    yield at_most("the dearest valid fit tried", dearest, 1.0, " s")
+    yield at_most("the dearest fit of usual laws tried", dearest, 1.5, " s")
+    yield at_most("the same of laws with a hundred kinks", _cost(client, _rough()), 4.0, " s")
 
 
 def _cost(client, asked):
     def call():
         reply = client.post("/v1/fit", json=asked)
-        if reply.status_code != 200:
+        if reply.status_code not in (200, 422):  # the roughest laws need not settle
             raise AssertionError(reply.get_json())
 
     return seconds(call, REPEATS)
@@ -39,16 +40,31 @@ def _dear():
     ]
     layers = {"drag": {"model": "transition", "free": ["turbulent"]}}
     yield asking(one, [_table(19), _table(8), CONSTANT])
-    yield asking(many, [_table(19), _table(8), CONSTANT])
-    yield asking(one, [_table(3)] * 8)
-    yield asking(many, [CONSTANT] * 8)
+    yield asking(many, [_table(8), _table(6, "few"), CONSTANT])
+    yield asking(one, [_table(3, str(index)) for index in range(8)])
+    yield asking(many, [CONSTANT | {"label": str(index)} for index in range(8)])
     yield asking(tracks, [layers, CONSTANT])
 
 
-def _table(count):
+def _rough():
+    """Ten aimed series, and laws of which one value is found, with the launch speed."""
+    rng = np.random.default_rng(6)
+    series = [_series(rng, float(index), AT[index::10], 0.3) for index in range(10)]
+    models = []
+    for place in range(4):
+        knots = np.linspace(1.5e4, 3.0e4, 100).round().tolist()
+        values = (1.0 + 2.0 * rng.random(100)).round(1).tolist()
+        given = {"reynolds": knots, "coefficient": values}
+        drag = {"model": "table", "parameters": given, "free": ["coefficient[85]"]}
+        models.append({"drag": drag, "label": f"rough {place}"})
+    return asking([item | {"aimed_at": "60 m"} for item in series], models)
+
+
+def _table(count, label="table"):
     knots = np.linspace(2.6e4, 2.97e4, count).round(1).tolist()
     return {
-        "drag": {"model": "table", "parameters": {"reynolds": knots, "coefficient": [2.2] * count}}
+        "drag": {"model": "table", "parameters": {"reynolds": knots, "coefficient": [2.2] * count}},
+        "label": f"{label} {count}",
     }
 
 
@@ -56,10 +72,10 @@ def _wind(speed):
     return {"speed": f"{speed} m/s", "from": "40 deg"}
 
 
-def _series(rng, wind, at):
+def _series(rng, wind, at, sigma=SIGMA):
     found = flown(coefficient(2.0), 82.0, at, wind_speed=wind, wind_from=np.radians(40.0))
-    found = found + rng.normal(0.0, SIGMA, at.size)
-    return {"speeds": speeds(found, at.round(6), f"{SIGMA} m/s"), "wind": _wind(wind)}
+    found = found + rng.normal(0.0, sigma, at.size)
+    return {"speeds": speeds(found, at.round(6), f"{sigma} m/s"), "wind": _wind(wind)}
 
 
 def _positions(rng, count):

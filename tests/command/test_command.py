@@ -1,5 +1,6 @@
 """`arrowloft ask`, `arrowloft models`, and the command as a process of its own."""
 
+import io
 import json
 import subprocess
 import sys
@@ -7,9 +8,12 @@ from importlib.metadata import entry_points
 from pathlib import Path
 
 import pytest
+from strangers import Distribution, clean_environment, demo_request
 
 from arrowloft import __version__, command
+from arrowloft.api.resource import Limits
 from arrowloft.plugin.registry import Origin, PluginFault, PluginFaults, Registry
+from arrowloft.replay import LIMITS
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "openapi" / "examples"
 TABLE = str(EXAMPLES / "mark-table.request.json")
@@ -23,6 +27,172 @@ def test_an_answer_goes_to_standard_output(capfdbinary: pytest.CaptureFixture[by
     assert short.endswith(b"}\n")
     assert len(json.loads(short)["rows"]) == 7
     assert "replay" not in json.loads(short)
+
+
+class Terminal(io.TextIOWrapper):
+    """Standard output where someone looks on."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_people_read_json_over_many_lines(
+    capfdbinary: pytest.CaptureFixture[bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert command.main(["ask", "mark-table", TABLE]) == 0
+    plain = capfdbinary.readouterr().out
+    assert command.main(["ask", "mark-table", TABLE, "--indent"]) == 0
+    indented = capfdbinary.readouterr().out
+    assert plain.count(b"\n") == 1
+    assert indented.startswith(b'{\n  "zero_distance": 20.0,\n  "rows": [\n    {\n')
+    assert json.loads(indented) == json.loads(plain)
+    seen = io.BytesIO()
+    monkeypatch.setattr("sys.stdout", Terminal(seen))
+    assert command.main(["ask", "mark-table", TABLE]) == 0
+    assert seen.getvalue() == indented
+
+
+def test_what_people_read_can_be_replayed(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    body = Path(TABLE).read_text().replace('"mass":', '"mass" : ')
+    (tmp_path / "request").write_text(body)
+    command.main(["ask", "mark-table", str(tmp_path / "request"), "--echo", "--indent"])
+    (tmp_path / "reply").write_text(capfd.readouterr().out)
+    assert command.main(["replay", "--tolerance=0", str(tmp_path / "reply")]) == 0
+
+
+def test_digests_are_those_of_the_reply(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    command.main(["ask", "mark-table", TABLE, "--echo"])
+    reply = tmp_path / "reply"
+    reply.write_text(capfd.readouterr().out)
+    assert command.main(["digest", TABLE, str(reply)]) == 0
+    request, _, *parts = capfd.readouterr().out.splitlines()
+    replay = json.loads(reply.read_text())["replay"]
+    assert request == f"{replay['request_digest']}  {TABLE}"
+    names = ("request_digest", "reply_digest", "record_digest")
+    assert parts == [f"{replay[name]}  {reply} {name}" for name in names]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (b"[1]", "cannot be read as strict JSON (no JSON object)"),
+        (b'{"a": 1' + b"0" * 330 + b"}", "has no digest: a number is too large"),
+        (b"\xfe\xff\x00{\x00}", "is written in UTF-16; save it as UTF-8"),
+    ],
+)
+def test_what_has_no_digest_says_why(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str], text: bytes, said: str
+) -> None:
+    (tmp_path / "a").write_bytes(text)
+    (tmp_path / "b").write_bytes(b'\xef\xbb\xbf{"a": 1.0}')
+    assert command.main(["digest", str(tmp_path / "a"), str(tmp_path / "b")]) == 2
+    out, err = capfd.readouterr()
+    assert said in err
+    # As `printf '{"a":1}' | sha256sum` prints it.
+    assert out.startswith("sha256:015abd7f5cc57a2dd94b7590f04ad8084273905ee33ec5cebeae62276a97f862")
+
+
+def test_a_byte_order_mark_is_no_part_of_the_request(
+    tmp_path: Path, capfdbinary: pytest.CaptureFixture[bytes]
+) -> None:
+    (tmp_path / "request").write_bytes(b"\xef\xbb\xbf" + Path(TABLE).read_bytes())
+    assert command.main(["ask", "mark-table", str(tmp_path / "request")]) == 0
+    (tmp_path / "request").write_bytes(Path(TABLE).read_text().encode("utf-16"))
+    assert command.main(["ask", "mark-table", str(tmp_path / "request")]) == 2
+    assert b"is written in UTF-16; save it as UTF-8." in capfdbinary.readouterr().err
+
+
+# A model that prints wherever it can, and one that fails.
+CHATTY = '''
+    from dataclasses import dataclass
+    from sys import stdout
+    from arrowloft.plugin import *
+
+    print("chatter: imported")
+
+    @dataclass(frozen=True, kw_only=True)
+    class Chatty(DragModel):
+        """A drag area of 0.4 cm2."""
+
+        name = "chatty"
+        version = "1"
+        sources = (Source("Invented for this test", "derived"),)
+        default_uncertainty = 0.1
+
+        def __post_init__(self):
+            print("chatter: made", file=stdout)
+
+        def drag_area(self, flow, arrow):
+            print("chatter: asked")
+            return 4e-5 + 0.0 * flow.airspeed
+
+    @dataclass(frozen=True, kw_only=True)
+    class Failing(Chatty):
+        """Fails."""
+
+        name = "failing"
+
+        def drag_area(self, flow, arrow):
+            raise KeyError("lost the table")
+'''
+
+
+@pytest.fixture
+def strangers(tmp_path: Path) -> Path:
+    """A folder of the path with both models installed, and requests that choose them."""
+    points = {"chatty": "chatty_models:Chatty", "failing": "chatty_models:Failing"}
+    Distribution("chatty", drag=points, modules={"chatty_models": CHATTY}).lay_down(tmp_path)
+    for name in points:
+        body = demo_request() | {"drag": {"model": name}}
+        (tmp_path / f"{name}.json").write_text(json.dumps(body))
+    return tmp_path
+
+
+def test_what_models_print_spoils_no_reply(strangers: Path) -> None:
+    asked = run("ask", "mark-table", str(strangers / "chatty.json"), "--echo", path=strangers)
+    assert asked.returncode == 0
+    assert json.loads(asked.stdout)["drag"]["model"] == "chatty"
+    for part in (b"imported", b"made", b"asked"):
+        assert b"chatter: " + part in asked.stderr
+    replayed = run("replay", "-", text=asked.stdout, path=strangers)
+    assert replayed.stdout.startswith(b"-: the same.")
+    assert b"chatter" not in replayed.stdout
+    assert b"chatter: asked" in replayed.stderr
+    listed = run("models", path=strangers)
+    assert b"chatter" not in listed.stdout
+    assert b"drag    chatty " in listed.stdout
+    assert b"chatter: imported" in listed.stderr
+
+
+def test_a_model_s_author_is_sent_to_the_traceback(strangers: Path) -> None:
+    asked = run("ask", "mark-table", str(strangers / "failing.json"), path=strangers)
+    assert (asked.returncode, asked.stdout) == (1, b"")
+    *log, said = asked.stderr.decode().splitlines()
+    assert "KeyError: 'lost the table'" in log
+    assert said == (
+        "/v1/mark-table: A model failed. The model 'failing' failed: its traceback, on standard "
+        "error, has the cause."
+    )
+
+
+def test_a_model_that_fails_in_a_replay_is_told_alike(strangers: Path) -> None:
+    asked = run("ask", "mark-table", str(strangers / "chatty.json"), "--echo", path=strangers)
+    module = strangers / "chatty_models.py"
+    module.write_text(module.read_text().replace("return 4e-5", "return 1 / 0"))
+    replayed = run("replay", "-", text=asked.stdout, path=strangers)
+    assert replayed.returncode == 2
+    assert b"The model 'chatty' failed: its traceback, on standard error, has" in replayed.stdout
+    assert b"ZeroDivisionError" in replayed.stderr
+
+
+def test_the_help_tells_the_limits_that_hold() -> None:
+    told = " ".join(run("ask", "--help").stdout.decode().split())
+    assert f"Limits: {LIMITS.seconds:g} s of time and a request of {LIMITS.body >> 20} MiB" in told
+    served = Limits()
+    assert f"a service allows {served.seconds:g} s and {served.body >> 10} KiB" in told
+    assert "A problem goes to standard error" in told
 
 
 @pytest.mark.parametrize("form", ["csv", "text/csv"])
@@ -67,8 +237,12 @@ def test_a_problem_goes_to_standard_error(
 @pytest.mark.parametrize(
     ("arguments", "status", "said"),
     [
-        (["ask", "nothing", TABLE], 1, "There is nothing here"),
-        (["ask", "/healthz", TABLE], 1, "does not answer this method"),
+        (["ask", "fti", TABLE], 2, "there is no computation 'fti'. Did you mean fit? There are: "),
+        (["ask", "/v1/mark_table", TABLE], 2, "'/v1/mark_table'. Did you mean mark-table?"),
+        (["ask", "zzz", TABLE], 2, "no computation 'zzz'. There are: arrow-check, balance, "),
+        (["ask", "/healthz", TABLE], 2, "there is no computation '/healthz'. There are: "),
+        (["ask", "models", TABLE], 2, "there is no computation 'models'."),
+        (["ask", "mark-table?echo=true", TABLE], 2, "Did you mean mark-table?"),
         (["ask", "mark-table", "absent.json"], 2, "absent.json cannot be read: No such file"),
         (["ask", "mark-table", str(EXAMPLES)], 2, "cannot be read: Is a directory"),
         (["ask", "mark-table", TABLE, "--form", "stone"], 2, "give json, csv, svg"),
@@ -118,10 +292,13 @@ def test_what_is_no_command_is_told(
     assert "usage: arrowloft" in capsys.readouterr().err
 
 
-def run(*arguments: str, text: bytes = b"") -> subprocess.CompletedProcess[bytes]:
+def run(
+    *arguments: str, text: bytes = b"", path: Path | None = None
+) -> subprocess.CompletedProcess[bytes]:
     return subprocess.run(
         [sys.executable, "-m", "arrowloft.command", *arguments],
         input=text,
+        env=clean_environment(*([] if path is None else [path])),
         capture_output=True,
         timeout=120,
         check=False,
@@ -144,7 +321,7 @@ def test_as_a_process_of_its_own() -> None:
 def test_it_says_its_version_and_what_it_can_do() -> None:
     assert run("--version").stdout.strip() == f"arrowloft {__version__}".encode()
     told = run("--help").stdout
-    assert all(name in told for name in (b"replay", b"ask", b"models"))
+    assert all(name in told for name in (b"replay", b"ask", b"digest", b"models"))
 
 
 def test_help_does_not_wait_for_the_service() -> None:

@@ -9,8 +9,16 @@ from typing import Any
 import pytest
 
 from arrowloft import __version__, command
-from arrowloft.api.canonical import digest
-from arrowloft.replay import ABSENT, CannotReplay, Replayer, read_reply
+from arrowloft.api.echo import Digests
+from arrowloft.replay import (
+    ABSENT,
+    CannotReplay,
+    Difference,
+    Outcome,
+    Replayer,
+    is_noise,
+    read_reply,
+)
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "openapi" / "examples"
 NAMES = sorted(path.name.removesuffix(".request.json") for path in EXAMPLES.glob("*.request.json"))
@@ -44,12 +52,11 @@ def table(_table: dict[str, Any]) -> dict[str, Any]:
 
 def sealed(reply: dict[str, Any]) -> dict[str, Any]:
     """The reply with digests that fit it: as a service would have made it."""
-    replay = reply["replay"]
-    rest = {name: value for name, value in reply.items() if name != "replay"}
-    return reply | {
-        "replay": replay
-        | {"request_digest": digest(replay["request"]), "reply_digest": digest(rest)}
-    }
+    digests = vars(Digests.of(reply))
+    sealed = reply | {"replay": reply["replay"] | digests}
+    # The record holds the other two.
+    sealed["replay"]["record_digest"] = Digests.of(sealed).record_digest
+    return sealed
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -136,6 +143,41 @@ def test_an_edit_that_changes_no_number_is_told_too(
     assert (outcome.same, outcome.request_edited, outcome.differences) == (False, True, [])
 
 
+def edited_parts(outcome: Outcome) -> tuple[bool, bool, bool]:
+    return outcome.request_edited, outcome.reply_edited, outcome.record_edited
+
+
+def test_an_edited_model_version_is_told(replayer: Replayer, table: dict[str, Any]) -> None:
+    table["replay"]["made_with"]["models"][0]["version"] = "2"
+    outcome = replayer.replay(table)
+    assert (outcome.same, outcome.differences) == (False, [])
+    assert edited_parts(outcome) == (False, False, True)
+    assert outcome.versions == [("drag model component", "2", "1")]
+
+
+@pytest.mark.parametrize("part", ["request", "reply"])
+def test_a_digest_that_was_made_to_fit_an_edit_is_told(
+    replayer: Replayer, table: dict[str, Any], part: str
+) -> None:
+    """The record holds the digests, so that no part can be exchanged by itself."""
+    table["replay"]["request"]["slope"] = "0.0 deg"
+    table["notes"].append({"code": "mine", "message": "Added."})
+    name = f"{part}_digest"
+    table["replay"][name] = getattr(Digests.of(table), name)
+    outcome = replayer.replay(table)
+    assert edited_parts(outcome) == (part != "request", part != "reply", True)
+
+
+def test_another_machine_or_a_member_added_is_told(
+    replayer: Replayer, table: dict[str, Any]
+) -> None:
+    other, more = copy.deepcopy(table), table
+    other["replay"]["made_with"]["machine"] = "abacus"
+    more["replay"]["added"] = 1
+    for reply in (other, more):
+        assert edited_parts(replayer.replay(reply)) == (False, False, True)
+
+
 @pytest.mark.parametrize(
     ("value", "now"),
     [(True, 1.0), (None, 1.0), ("1.0", 1.0), ({}, 1.0), ([1.0], 1.0)],
@@ -199,6 +241,36 @@ def test_noise_in_estimates_of_error_is_told_apart(
     assert [item.pointer for item in outcome.noise] == ["/solution/error_estimate"]
 
 
+@pytest.mark.parametrize(
+    ("kept", "noise"), [(0.02, True), (0.005, False), (50.0, True), (0.0, False), ("small", False)]
+)
+def test_an_error_that_grew_a_hundredfold_is_a_difference(
+    replayer: Replayer, table: dict[str, Any], kept: Any, noise: bool
+) -> None:
+    """kept: as a share of the error estimated now; where it is smaller, the error grew."""
+    now = table["solution"]["error_estimate"]
+    assert now > 1e-10  # rounding alone would be noise in any case
+    table["solution"]["error_estimate"] = kept * now if isinstance(kept, float) else kept
+    outcome = replayer.replay(sealed(table))
+    found = outcome.noise if noise else outcome.differences
+    assert [item.pointer for item in found] == ["/solution/error_estimate"]
+    assert outcome.same is noise
+
+
+def test_an_error_of_rounding_alone_is_noise_from_nought_on() -> None:
+    assert is_noise(Difference(pointer="/a", kept=0.0, found=1e-13))
+    assert is_noise(Difference(pointer="/a", kept=1e-16, found=9e-11))
+    assert not is_noise(Difference(pointer="/a", kept=1e-16, found=2e-10))
+
+
+def test_a_count_of_iterations_is_noise(replayer: Replayer) -> None:
+    reply = kept(replayer, "calibration")
+    reply["fit"]["evaluations"] += 1
+    outcome = replayer.replay(sealed(reply))
+    assert outcome.same
+    assert [item.pointer for item in outcome.noise] == ["/fit/evaluations"]
+
+
 def broken(reply: dict[str, Any], way: str) -> dict[str, Any]:
     replay = reply["replay"]
     match way:
@@ -208,6 +280,8 @@ def broken(reply: dict[str, Any], way: str) -> dict[str, Any]:
             reply["replay"] = "yes"
         case "a digest too few":
             del replay["reply_digest"]
+        case "no digest of the record":
+            del replay["record_digest"]
         case "a list as request":
             replay["request"] = []
         case "no such path":
@@ -231,6 +305,7 @@ BROKEN = {
     "no replay": "no member `replay`",
     "a text for it": "does not hold",
     "a digest too few": "does not hold",
+    "no digest of the record": "does not hold",
     "a list as request": "does not hold",
     "no such path": "does not compute /v1/nothing",
     "a path to GET": "does not compute /healthz",
@@ -298,6 +373,17 @@ def test_a_difference(
     assert "relative difference 0.9" in found
 
 
+def test_an_edited_record_is_told(
+    table: dict[str, Any], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table["replay"]["made_with"]["models"][1]["version"] = "0"
+    assert command.main(["replay", *files(tmp_path, a=table)]) == 1
+    verdict, edited, *versions = capsys.readouterr().out.splitlines()
+    assert "edited, though all values are the same" in verdict
+    assert "The record of what made it, in `replay`, was edited" in edited
+    assert versions[-1].endswith("launch model measured: 0 then, 1 now")
+
+
 def test_the_likely_reason(
     table: dict[str, Any], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -358,4 +444,6 @@ def test_a_tolerance_that_is_none_is_refused(
     with pytest.raises(SystemExit) as caught:
         command.main(["replay", f"--tolerance={tolerance}", "file"])
     assert caught.value.code == 2
-    assert "--tolerance" in capsys.readouterr().err
+    said = " ".join(capsys.readouterr().err.split())
+    assert "--tolerance: give a number" in said
+    assert said.endswith("such as 1e-12")

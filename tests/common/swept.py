@@ -12,8 +12,10 @@ from flask.testing import FlaskClient
 from arrowloft.api import problems
 from arrowloft.api.resource import Edge, Limits
 from arrowloft.api.sight import mark_table
-from arrowloft.api.sweeping import sweep
+from arrowloft.api.sweeping import members, sweep
 from arrowloft.plugin.registry import Registry
+
+__all__ = ["client", "gridded", "members", "normal", "sampled", "sweep", "uniform", "values"]
 
 _ASKED = json.loads(
     (

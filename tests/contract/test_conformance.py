@@ -1,5 +1,8 @@
 """The conformance suite: passes every installed model, and names what a bad twin does wrong."""
 
+import math
+import sys
+import time
 from dataclasses import dataclass, field
 from importlib.metadata import entry_points
 from types import MappingProxyType
@@ -80,6 +83,14 @@ class Derived(Good):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Steep(Good):
+    """The good model, whose area rises with the sine of the incidence."""
+
+    def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
+        return super().drag_area(flow, arrow) * (1.0 + np.sin(flow.incidence))
+
+
+@dataclass(frozen=True, kw_only=True)
 class GoodLaunch(LaunchModel):
     """Speed from a share of draw weight times power stroke."""
 
@@ -111,6 +122,7 @@ def test_good_models_conform() -> None:
     check_drag_model(Good, coefficient=0.0, knots=(0.5,))
     check_launch_model(GoodLaunch)
     check_launch_model(GoodLaunch, virtual_mass=0.01)
+    check_drag_model(Steep)
 
 
 def nan_when_slow(self: Any, flow: Flow, arrow: Arrow) -> Array:
@@ -177,6 +189,38 @@ def same_memory(self: Any, flow: Flow, arrow: Arrow) -> Array:
     return flow.airspeed
 
 
+def below_zero_when_steep(self: Any, flow: Flow, arrow: Arrow) -> Array:
+    return area(flow, arrow) * np.cos(2.5 * np.asarray(flow.incidence))
+
+
+def one_angle(self: Any, flow: Flow, arrow: Arrow) -> Array:
+    return area(flow, arrow) * (1.0 + math.sin(flow.incidence))  # type: ignore[arg-type]
+
+
+def steepest_for_all(self: Any, flow: Flow, arrow: Arrow) -> Array:
+    return area(flow, arrow) * (1.0 + np.max(flow.incidence))
+
+
+def first_row_for_all(self: Any, flow: Flow, arrow: Arrow) -> Array:
+    return area(flow, arrow) * (1.0 + np.atleast_2d(flow.incidence)[0])
+
+
+def of_the_angles_shape(self: Any, flow: Flow, arrow: Arrow) -> Array:
+    return 1e-5 * (1.0 + np.atleast_1d(flow.incidence)) + (
+        0.0 if np.ndim(flow.incidence) else 0.0 * flow.airspeed
+    )
+
+
+def arrays_are_steep(self: Any, flow: Flow, arrow: Arrow) -> Array:
+    return area(flow, arrow) * (1.0 if np.isscalar(flow.incidence) else 2.0)
+
+
+def turning(self: Any, flow: Flow, arrow: Arrow) -> Array:
+    if isinstance(flow.incidence, np.ndarray):
+        flow.incidence[...] = 0.0
+    return area(flow, arrow)
+
+
 @pytest.mark.parametrize(
     ("changed", "part"),
     [
@@ -194,9 +238,17 @@ def same_memory(self: Any, flow: Flow, arrow: Arrow) -> Array:
         ({"drag_area": drifting}, "pure: the same question is answered otherwise"),
         ({"drag_area": cached}, "pure: the same question is answered otherwise"),
         ({"drag_area": same_memory}, "memory: the answer is the airspeed's own memory"),
+        ({"drag_area": below_zero_when_steep}, "incidence: drag_area returned the value -"),
+        ({"drag_area": one_angle}, "incidence: drag_area raised TypeError"),
+        ({"drag_area": steepest_for_all}, "incidence: lane 0 of an array of incidences"),
+        ({"drag_area": first_row_for_all}, "incidence: speeds with an incidence each"),
+        ({"drag_area": of_the_angles_shape}, "incidence: drag_area returned the shape (6,)"),
+        ({"drag_area": arrays_are_steep}, "incidence: an array of incidences of 0"),
+        ({"drag_area": turning}, "must not change what it is given"),
         ({"relative_uncertainty": lambda self: np.nan}, "relative_uncertainty returned nan"),
         ({"notes": lambda self, flow, arrow: ["x"]}, "notes() does not return a tuple of Note"),
         ({"notes": raising}, "extras: raised ZeroDivisionError"),
+        ({"notes": lambda *_: sys.exit()}, "extras: raised SystemExit: it gives no reason"),
         ({"limits": lambda self: (Validity("spin", 0, 1),)}, "unknown quantity 'spin'"),
         ({"sources": ()}, "has no sources"),
         ({"example": {}}, "example lacks the required parameter 'coefficient'"),
@@ -259,6 +311,29 @@ def test_every_failed_check_is_in_one_message() -> None:
     for title in ("shapes", "lanes", "pure", "equal instances", "memory", "extras"):
         assert f"  {title}: " in text
     assert text.startswith("<class") and "check(s)" in text
+
+
+def sleeping(self: Any, *given: Any) -> Any:
+    time.sleep(60)
+
+
+@pytest.mark.parametrize(
+    ("changed", "title"),
+    [
+        ({"drag_area": sleeping}, "shapes: "),
+        ({"notes": sleeping}, "extras: "),
+        ({"__post_init__": sleeping}, ""),
+    ],
+)
+def test_a_model_that_is_too_slow_is_told_so_once(
+    changed: Any, title: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("arrowloft.plugin.conformance.CHECK_SECONDS", 2.0)
+    with pytest.raises(AssertionError) as caught:
+        check_drag_model(twin(Good, **changed))
+    (found,) = [line for line in str(caught.value).splitlines() if "slow" in line]
+    told = "the model is too slow: this check alone took longer than 2 s"
+    assert found.startswith(f"  {title}{told}")
 
 
 def test_the_wrong_kind_is_refused() -> None:

@@ -2,6 +2,7 @@
 
 import ast
 import importlib.util
+import inspect
 import json
 import re
 import sys
@@ -12,8 +13,9 @@ from types import ModuleType
 
 import pytest
 
+from arrowloft import units
 from arrowloft.app import create_app
-from arrowloft.plugin import DragModel
+from arrowloft.plugin import QUANTITIES, DragModel, parameter
 from arrowloft.plugin.conformance import check_drag_model
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -159,6 +161,15 @@ def code_blocks(heading: str, language: str, document: str = DEVELOPERS) -> list
     section = re.search(rf"^## {heading}\n(.*?)(?=^## |\Z)", document, re.MULTILINE | re.DOTALL)
     assert section, f"there is no section {heading}"
     return re.findall(rf"^```{language}\n(.*?)^```", section[1], re.MULTILINE | re.DOTALL)
+
+
+def test_developers_md_lists_what_a_parameter_and_a_range_may_be() -> None:
+    section = re.search(r"^## A drag model in ten minutes\n(.*?)^## ", DEVELOPERS, re.M | re.S)
+    assert section
+    shown = set(re.findall(r"`(\w+)`", section[1]))
+    known = {name for named in QUANTITIES.values() for name in named}
+    assert set(inspect.signature(parameter).parameters) <= shown
+    assert set(units.DIMENSIONS) | known <= shown
 
 
 @pytest.fixture

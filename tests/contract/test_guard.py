@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from arrowloft.api import shared
 from arrowloft.plugin import (
     Air,
     Array,
@@ -29,7 +30,9 @@ from arrowloft.plugin import (
     guarded_launch_notes,
     guarded_law,
     guarded_uncertainty,
+    parameter,
 )
+from arrowloft.plugin.guard import MEMBERS
 
 LANES = 5
 AIR = Air(288.15, 101325.0, 0.0, np.full(LANES, 1.225), 1.789e-5, 340.3)
@@ -49,6 +52,7 @@ class Scripted(DragModel):
     uncertainty: Any = 0.1
     said: Any = ()
     ranges: Any = ()
+    table: float = parameter("Declared, and looked at by no one.", default=1.0)
 
     def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
         return self.answer(flow, arrow)
@@ -71,6 +75,7 @@ class ScriptedLaunch(LaunchModel):
 
     answer: Callable[[LaunchCase], Any]
     ranges: Any = ()
+    table: float = parameter("Declared, and looked at by no one.", default=1.0)
 
     def launch_speed(self, case: LaunchCase) -> LaunchSpeed:
         return self.answer(case)
@@ -157,7 +162,14 @@ def test_a_wrong_kind_of_answer_is_a_fault(answer: Callable[..., Any], part: str
 
 
 @pytest.mark.parametrize(
-    "error", [CaseError("arrow/length", "is needed"), ParameterError("table", "is too short")]
+    "error",
+    [
+        CaseError("arrow/length", "is needed"),
+        CaseError("air/temperature", "is too cold"),
+        CaseError("bow", "is unknown"),
+        CaseError("drag", "is needed"),
+        ParameterError("table", "is too short"),
+    ],
 )
 def test_errors_of_the_caller_pass(error: Exception) -> None:
     with pytest.raises(type(error)) as caught:
@@ -166,6 +178,62 @@ def test_errors_of_the_caller_pass(error: Exception) -> None:
     with pytest.raises(type(error)) as caught:
         guarded_launch(ScriptedLaunch(answer=raiser(error)), case())
     assert caught.value is error
+
+
+@pytest.mark.parametrize(
+    ("error", "part"),
+    [
+        (CaseError("arrow/lenght", "is needed"), "CaseError for 'arrow/lenght', which is no"),
+        (CaseError("air/density", "is low"), "CaseError for 'air/density', which is no"),
+        (CaseError("bow/draw_weight/0", "is low"), "'bow/draw_weight/0', which is no member"),
+        (CaseError("/bow/draw_weight", "is low"), "'/bow/draw_weight', which is no member"),
+        (CaseError("", "is low"), "CaseError for '', which is no member"),
+        (CaseError(None, "is low"), "CaseError for None, which is no member"),  # type: ignore[arg-type]
+        (ParameterError("tabel", "is low"), "ParameterError for 'tabel', which is none of its"),
+        (ParameterError("answer", "is low"), "ParameterError for 'answer', which is none of its"),
+        (ParameterError(["table"], "is low"), "for ['table'], which is none of its"),  # type: ignore[arg-type]
+    ],
+)
+def test_errors_that_name_what_nobody_can_give_are_the_models(error: Exception, part: str) -> None:
+    calls = (
+        lambda: guarded_law(Scripted(answer=raiser(error)))(flow(8, LANES), ARROW),
+        lambda: guarded_launch(ScriptedLaunch(answer=raiser(error)), case()),
+        lambda: guarded_drag_notes(Scripted(answer=no_drag, said=raiser(error)), flow(2), ONE),
+    )
+    for call in calls:
+        with pytest.raises(ModelFault) as caught:
+            call()
+        assert part in caught.value.message
+        assert error.message in caught.value.message  # type: ignore[attr-defined]
+
+
+def test_a_case_error_may_name_every_member_that_a_request_has() -> None:
+    schemas = {"bow": shared.Bow, "arrow": shared.Arrow, "air": shared.Air}
+    given = {f"{part}/{name}" for part, schema in schemas.items() for name in schema().fields}
+    assert given | {*schemas, "drag"} == MEMBERS
+
+
+def test_a_parameter_of_the_drag_beside_a_launch_stays_the_drags() -> None:
+    """The launch model declares no parameter `table` here."""
+    error = ParameterError("table", "is too short")
+    law = guarded_law(Scripted(answer=raiser(error)))
+
+    @dataclass(frozen=True, kw_only=True)
+    class Undoing(LaunchModel):
+        name = "undoing"
+
+        def launch_speed(self, case: LaunchCase) -> LaunchSpeed:
+            case.drag(Flow(np.array([60.0]), 1.2, 1.8e-5, 340.0), ONE)
+            return LaunchSpeed(60.0, 0.5)
+
+    with pytest.raises(ParameterError) as caught:
+        guarded_launch(Undoing(), replace(case(ONE), drag=law))
+    assert (caught.value, caught.value.kind) == (error, "drag")
+
+
+def test_a_model_that_fails_without_a_reason_is_told_so() -> None:
+    with pytest.raises(ModelFault, match="raised SystemExit: it gives no reason"):
+        guarded_law(Scripted(answer=raiser(SystemExit())))(flow(2), ONE)
 
 
 def test_an_interrupt_is_no_fault() -> None:

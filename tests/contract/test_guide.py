@@ -62,7 +62,11 @@ def test_the_comparison_parts_where_the_guide_says() -> None:
     for label, *numbers in table:
         item = summary[label]
         assert item["up"]["distance"] == 70.0
-        said = [item["up"]["difference"], item["parts_by_height"], item["parts_by_clicks"]]
+        said = [
+            item["up"]["difference"],
+            item["parted_in_height_from"],
+            item["parted_in_clicks_from"],
+        ]
         assert close(numbers, said)
 
 

@@ -43,11 +43,13 @@ class Knots(DragModel):
     knots: Array = parameter("Knots.", "area", array=True, low=0.0)
 
     def __post_init__(self) -> None:
-        """Refuse three knots; trip over four."""
+        """Refuse three knots; trip over four; speak of ropes at five."""
         if len(self.knots) == 3:
             raise ParameterError("knots", "must not be three")
         if len(self.knots) == 4:
             raise KeyError("four")
+        if len(self.knots) == 5:
+            raise ParameterError("ropes", "must not be five")
 
     def drag_area(self, flow: Flow, arrow: Arrow) -> Array:
         return np.full_like(flow.airspeed, self.knots.mean())
@@ -124,6 +126,11 @@ def test_every_fault_of_every_distribution_is_in_one_message(
         "flt_clash": SOUND.format(name="clash"),
         "flt_raise": "raise RuntimeError('no licence')",
         "flt_exit": "raise SystemExit(3)",
+        "flt_leave": "raise SystemExit",
+        "flt_stop": "raise KeyboardInterrupt",
+        "flt_mute": "raise type('Mute', (Exception,), {'__str__': lambda self: 1 / 0})",
+        "flt_build": SOUND.format(name="build")
+        + "\n        def __post_init__(self):\n            raise SystemExit\n",
         "flt_bare": SOUND.format(name="bare").replace(
             'Source("Invented for this test", "derived"),', ""
         ),
@@ -135,6 +142,10 @@ def test_every_fault_of_every_distribution_is_in_one_message(
         "lost": "flt_good:Missing",
         "raise": "flt_raise:Model",
         "exit": "flt_exit:Model",
+        "leave": "flt_leave:Model",
+        "stop": "flt_stop:Model",
+        "mute": "flt_mute:Model",
+        "build": "flt_build:Model",
         "bare": "flt_bare:Model",
         "renamed": "flt_good:Model",
     }
@@ -149,7 +160,15 @@ def test_every_fault_of_every_distribution_is_in_one_message(
         "first 2.5, arrowloft.drag_models:lost: cannot be loaded from 'flt_good:Missing'",
         "first 2.5, arrowloft.drag_models:raise: cannot be loaded from 'flt_raise:Model': "
         "RuntimeError: no licence",
-        "first 2.5, arrowloft.drag_models:exit: cannot be loaded from 'flt_exit:Model'",
+        "first 2.5, arrowloft.drag_models:exit: cannot be loaded from 'flt_exit:Model': "
+        "SystemExit: 3",
+        "first 2.5, arrowloft.drag_models:leave: cannot be loaded from 'flt_leave:Model': "
+        "SystemExit: it gives no reason",
+        "first 2.5, arrowloft.drag_models:stop: cannot be loaded from 'flt_stop:Model': "
+        "KeyboardInterrupt: it gives no reason",
+        "first 2.5, arrowloft.drag_models:mute: cannot be loaded from 'flt_mute:Model': "
+        "Mute: what it says raises ZeroDivisionError",
+        "first 2.5, arrowloft.drag_models:build: cannot be examined: SystemExit: it gives no",
         "first 2.5, arrowloft.drag_models:bare: has no sources",
         "first 2.5, arrowloft.drag_models:renamed: the name 'good' differs from the entry",
         "second 2.5, arrowloft.drag_models:clash: the drag model of first 2.5 is called 'clash'",
@@ -238,6 +257,11 @@ def test_values_become_an_instance() -> None:
 def test_parameters_that_do_not_fit_pass_as_such(parameters: Mapping[str, Any]) -> None:
     with pytest.raises(ParameterError):
         Registry.of(Knots).build("drag", "knots", parameters)
+
+
+def test_a_constructor_that_names_a_parameter_nobody_gave_is_at_fault() -> None:
+    with pytest.raises(ModelFault, match="raised ParameterError for 'ropes', which is none"):
+        Registry.of(Knots).build("drag", "knots", {"knots": [1.0] * 5})
 
 
 def test_any_other_exception_of_a_constructor_names_the_model() -> None:

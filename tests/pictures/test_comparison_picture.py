@@ -233,6 +233,12 @@ def test_aside_is_drawn_where_wind_sets_lanes_apart() -> None:
     points = read(picture.sheet("right-1"))
     assert points == pytest.approx(np.column_stack((DISTANCE, curves[1].right)), abs=1e-6)
     assert "in a wind of 5 m/s" in picture.words
+    wide = tuple(replace(one, parts={"height": NAN, "right": 55.0}) for one in curves[1:])
+    parted = drawn(scene(curves=(curves[0], *wide), wind_speed=5.0, aside=0.01))
+    [place] = scale(parted, scene(curves=curves), "right")(parted.marks("parts-right-2"))
+    assert place == pytest.approx((55.0, np.interp(55.0, DISTANCE, curves[2].right)), abs=1e-6)
+    assert "parts at 55 m sideways" in parted.words
+    assert "open squares: by more than 0.01 m to either side" in parted.words
     tiny = tuple(replace(one, right=0.01 * one.up) for one in scene().curves)
     assert "right-panel" not in drawn(scene(curves=tiny, wind_speed=5.0)).names()
 
@@ -240,7 +246,10 @@ def test_aside_is_drawn_where_wind_sets_lanes_apart() -> None:
 def test_all_within_the_tolerance_is_said_and_does_not_flatten_the_curves() -> None:
     shown = scene((0.0, 1e-4, 2e-3))
     picture = drawn(shown)
-    assert "No lane hits farther from the baseline than the tolerance of 0.06 m." in picture.words
+    assert (
+        "No lane hits farther above or below the baseline than the tolerance of 0.06 m."
+        in picture.words
+    )
     panel = np.ptp(picture.sheet("up-panel")[:, 1])
     assert np.ptp(picture.sheet("up-2")[:, 1]) > 0.7 * panel
 

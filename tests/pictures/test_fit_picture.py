@@ -44,7 +44,7 @@ def scene(count: int = 3, **changes: Any) -> Scene:
         time=np.full(5, NAN),
     )
     models = tuple(fitted(place) for place in range(count))
-    given = {"rows": rows, "fitted": models, "failed": (), "names": (None,), "criterion": "aicc"}
+    given = {"rows": rows, "fitted": models, "failed": (), "names": (None,)}
     return Scene(**{**given, **changes})
 
 
@@ -121,12 +121,12 @@ def test_every_model_is_named_and_judged() -> None:
         assert f"{place + 1}. model {place}" in picture.words
         assert f"chi² {3.4 + place:g}, 3 degrees of freedom" in picture.words
         assert f"{place + 1}. model {place}: chi²" in picture.description
-    assert "5 measured values (speeds). By AICc" in picture.words
+    assert "5 measured values (speeds). By AIC," in picture.words
     assert "the best is “model 0”, of weight 1.000, closely followed by" in picture.words
     far = drawn(scene(fitted=(fitted(), fitted(1, weight=0.1))))
     assert "of weight 1.000." in far.words
     assert "Could not be fitted: “broken <one>”." in picture.words
-    alone = drawn(scene(1, criterion="aic"))
+    alone = drawn(scene(1))
     assert "How well the model fits" in alone.words and "AIC" not in alone.words
 
 

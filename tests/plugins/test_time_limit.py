@@ -4,6 +4,7 @@ No test asks how long something took: what must end would otherwise go on for a 
 and what must not be ended has an hour.
 """
 
+import io
 import signal
 import threading
 import time
@@ -11,9 +12,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pytest
+from werkzeug.test import EnvironBuilder, run_wsgi_app
 
-from arrowloft.plugin.time_limit import OutOfTime, Running, TookTooLong, within
+from arrowloft.api.resource import Limits
+from arrowloft.app import create_app
+from arrowloft.plugin import time_limit
+from arrowloft.plugin.time_limit import OutOfTime, Running, TookTooLong, Uninterrupted, within
 
 SOON = 0.2
 LATE = 3600.0
@@ -68,12 +74,67 @@ def test_the_running_model_is_blamed() -> None:
     assert ended(lambda: sleep_in(DRAG)).model == ("drag", "one")
 
 
-def test_many_short_calls_are_blamed_as_one_long_one() -> None:
+@pytest.mark.parametrize(("each", "blamed"), [(0.04, ("drag", "one")), (0.001, None)])
+def test_a_model_is_to_blame_for_long_calls_alone(
+    each: float, blamed: tuple[str, str] | None
+) -> None:
+    """Many short ones are owed to how much was asked for."""
+
     def many() -> None:
         while True:
-            sleep_in(DRAG, 0.003)
+            sleep_in(DRAG, each)
 
-    assert ended(many).model == ("drag", "one")
+    assert ended(many).model == blamed
+
+
+@pytest.mark.parametrize(("share", "blamed"), [(0.49, None), (0.5, ("drag", "one"))])
+def test_half_of_the_time_is_what_a_model_is_to_blame_for(
+    share: float, blamed: tuple[str, str] | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(time_limit._thread, "calls", 1)
+    watch = time_limit._Watch(1.0)
+    watch.spent = {("drag", "one"): share, None: 0.3, ("launch", "other"): 0.7 - share}
+    assert watch.blamed() == blamed
+
+
+def test_what_ran_before_the_limit_runs_after_it() -> None:
+    with Running(DRAG):
+        within(LATE, lambda: None)
+        assert time_limit._thread.model is DRAG
+    assert time_limit._thread.model is None
+
+
+def test_a_look_after_the_end_is_none() -> None:
+    watch = time_limit._Watch(LATE)
+    watch.start()
+    watch.stop()
+    watch.due = 0.0
+    watch.look(signal.SIGALRM, None)
+
+
+def test_what_must_not_be_left_half_done_is_ended_at_its_end() -> None:
+    done = []
+
+    def drawing() -> None:
+        with Uninterrupted():
+            with Uninterrupted():
+                time.sleep(2 * SOON)
+            done.append("whole")
+        done.append("more")
+
+    assert ended(drawing).model is None
+    assert done == ["whole"]
+    assert within(LATE, lambda: 17) == 17
+
+
+def test_what_an_interrupted_call_had_set_for_itself_is_gone() -> None:
+    def ignoring() -> None:
+        np.seterr(all="ignore")
+        time.sleep(60)
+
+    before = np.geterr()
+    ended(ignoring)
+    assert np.geterr() == before
 
 
 def test_the_innermost_model_is_blamed() -> None:
@@ -194,3 +255,28 @@ def test_a_model_in_another_thread_is_not_blamed() -> None:
     finally:
         over.set()
         thread.join(60)
+
+
+class Dripping(io.RawIOBase):
+    """A body that does not come."""
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: Any) -> int:
+        time.sleep(60)
+        return 0
+
+
+def test_a_body_that_does_not_come_is_its_sender_s_fault(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    app = create_app(config={"limits": Limits(seconds=SOON)})
+    environ = EnvironBuilder(
+        "/v1/mark-table", method="POST", content_type="application/json", data=b" " * 100
+    ).get_environ()
+    environ["wsgi.input"] = io.BufferedReader(Dripping())
+    body, status, _ = run_wsgi_app(app, environ)
+    assert status.startswith("408")
+    assert b'"/problems/body-too-slow"' in b"".join(body)
+    assert not caplog.records

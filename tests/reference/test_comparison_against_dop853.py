@@ -14,6 +14,7 @@ from arrowloft.core.comparing.setups import Setups
 from arrowloft.core.comparing.side_by_side import side_by_side
 from arrowloft.core.setup.air import Air
 from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.flow import cross_section
 from arrowloft.core.setup.laws import LawsByLane
 from arrowloft.core.setup.shot import Shot
 from arrowloft.core.sight.sight import Sight
@@ -75,6 +76,36 @@ def test_impacts_with_the_baseline_s_mark(independent, baseline):
                 assert found.up[one, row] == pytest.approx(flown.tip[1], abs=CLOSE)
                 aside = flown.tip[2] - own.tip[2]
                 assert found.right[one, row] == pytest.approx(aside, abs=CLOSE)
+
+
+CORNERS = np.linspace(1.6e4, 3.4e4, 60)
+SCATTERED = 1.8 + 0.1 * np.random.default_rng(4).standard_normal(60)
+
+
+def jagged(flow, arrow):
+    """Sixty corners, as of readings in a tunnel that scatter by a twentieth."""
+    reynolds = flow.reynolds(arrow.shaft_diameter)
+    return np.interp(reynolds, CORNERS, SCATTERED) * cross_section(arrow)
+
+
+def constant(flow, arrow):
+    """A coefficient of 1.8."""
+    return np.full(flow.airspeed.shape, 1.8 * cross_section(arrow))
+
+
+def test_many_kinks_are_told_to_some_hundredths_of_a_millimetre(independent):
+    rng = np.random.default_rng(15)
+    setups, (shot, *_) = random_case(rng)
+    drag = LawsByLane.repeated((constant, jagged), 1)
+    setups = Setups.of(setups.shot.with_(drag=drag, launch_speed=70.0), [(), tuple(CORNERS)])
+    found = side_by_side(setups, ROWS)
+    assert not found.aimed.hits.read[1] and found.position_error < 1e-4
+    flying = [shot.with_(drag=law, launch_speed=70.0) for law in (constant, jagged)]
+    for row in (0, 2, 4):
+        angle = float(found.launch_angle[0, row])
+        own, met = (independent.fly(one, angle, float(ROWS[row])).tip for one in flying)
+        assert found.up[1, row] == pytest.approx(met[1], abs=2e-5)
+        assert found.right[1, row] == pytest.approx(met[2] - own[2], abs=2e-5)
 
 
 @pytest.mark.parametrize("baseline", ["constant", "table"])

@@ -69,7 +69,8 @@ def body_frame_rates(rigid, strips):
         lean = np.arctan2(np.hypot(v, w), u)
         flow = Flow(np.array([speed]), rho, shot.air.viscosity, 340.0, lean)
         pull = 0.5 * rho * float(shot.drag(flow, shot.arrow)[0]) * speed
-        pushed = turn.apply(force) - pull * relative
+        force[0] -= pull * speed
+        pushed = turn.apply(force)
         x, y_, z, s = y[6:10]
         p, q, r = spinning
         quaternion = 0.5 * np.array(
@@ -149,7 +150,7 @@ def test_against_euler_s_equations_in_body_axes(make, wind, strips, near) -> Non
 
 @pytest.mark.parametrize("spin", [0.0, 400.0])
 def test_against_the_complex_linear_equation(spin) -> None:
-    """a' = (1 + k C1 / m) q - (k C0 / m) a and q' = (k C1 / I) a - (k C2 / I - x) q + i P q.
+    """a' = (1 + k C1 / m) q - (k C0 / m - x) a and q' = (k C1 / I) a - (k C2 / I - x) q + i P q.
 
     Small angles up + i right, a metre along the way; P = p I_a / (I V) couples them (small: here
     a hundred times the inertia about the axis makes it seen). The spin stays: no vane turns it.
@@ -170,11 +171,11 @@ def test_against_the_complex_linear_equation(spin) -> None:
         coupling = spin * ratio / speed
         return np.array(
             [
-                (1.0 + c1 / body.mass) * q - c0 / body.mass * a,
+                (1.0 + c1 / body.mass) * q - (c0 / body.mass - braking) * a,
                 c1 / body.transverse_inertia * a
                 - (c2 / body.transverse_inertia - braking) * q
                 + 1j * coupling * q,
-                (c0 * a - c1 * q) / body.mass,  # direction of the path
+                (c0 * a - c1 * q) / body.mass - braking * a,  # direction of the path
                 y[2],  # and where it leads
             ]
         )

@@ -10,6 +10,7 @@ import swept as requests
 from swept import gridded, sampled, values
 
 from arrowloft import study
+from arrowloft.api.canonical import digest
 from arrowloft.plugin import (
     Arrow,
     DragModel,
@@ -36,7 +37,7 @@ def test_it_is_what_the_service_answers() -> None:
     assert found.quantiles["speed.mean"] == pytest.approx(reply["summary"]["speed.mean"], abs=1e-4)
     assert [{"code": n.code, "message": n.message} for n in found.notes] == reply["notes"]
     about = {name: reply[name] for name in reply if name not in ("columns", "summary", "units")}
-    assert found.about == about | {"request": asked}
+    assert found.about == about | {"request": asked, "request_digest": digest(asked)}
     assert found.symbols["launch_angle"] == "rad" and found.symbols["sample"] == ""
 
 
@@ -50,6 +51,54 @@ def test_numpy_s_numbers_and_arrays_are_taken() -> None:
     one = study.sweep(gridded({"pointer": drag, "values": np.linspace(1.5, 2.5, 3)}))
     other = study.sweep(gridded(values(drag, 1.5, np.float64(2.0), 2.5)))
     assert np.array_equal(one.columns["speed"], other.columns["speed"])
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        np.linspace(1.0, 3.0, 6)[::2],
+        np.array([1.0, 1.8, 2.6], dtype=object),
+        range(1, 4),
+        (1.0, np.float32(2.0), 3),
+        np.arange(1, 4),
+    ],
+)
+def test_what_stands_for_a_list(given: Any) -> None:
+    pointer = "/drag/parameters/coefficient"
+    found = study.sweep(gridded({"pointer": pointer, "values": given})).columns
+    assert found[pointer][::2] == pytest.approx(np.array(list(given), dtype=float))
+
+
+def test_texts_of_numpy_stand_for_texts() -> None:
+    varied = {"pointer": "/arrow/mass", "values": np.array(["18 g", "19 g"])}
+    assert study.sweep(gridded(varied)).columns["/arrow/mass"][2] == pytest.approx(0.019)
+    one = values("/arrow/mass", np.str_("18 g"))
+    assert study.sweep(gridded(one)).columns["/arrow/mass"][0] == pytest.approx(0.018)
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        (None, "the request is a mapping, as sent to the service, not NoneType"),
+        ("{}", "not str"),
+        ([1], "not list"),
+        ({"vary": {1, 2}}, "set stands for no JSON value"),
+        ({"vary": range(10**12)}, "range stands for no JSON value"),
+        ({1: 2}, "Dict key must be"),
+        ({"seed": 10**30}, "64-bit"),
+    ],
+)
+def test_what_is_no_request(asked: Any, says: str) -> None:
+    with pytest.raises(TypeError, match=says) as caught:
+        study.sweep(asked)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("limit", [0, -5, 1.5, "9", True])
+def test_what_is_no_limit(limit: Any) -> None:
+    with pytest.raises(ValueError, match="1 or more"):
+        study.sweep(sampled(), limit=limit)
+    assert study.sweep(sampled(), limit=np.int64(1200)).columns["speed"].size == 1200
 
 
 def test_more_than_the_service_gives_up_to_a_limit_of_its_own() -> None:

@@ -28,8 +28,8 @@ View = Callable[..., Response]
 PARAMETER: Mapping[str, Any] = {
     "name": ECHO,
     "in": "query",
-    "description": "true: the JSON reply has a last member `replay`, with the request, digests of "
-    "both, and what computed it.",
+    "description": "true: the JSON reply has a last member `replay`, with the request, what "
+    "computed the reply, and digests of all three.",
     "schema": {"type": "boolean", "default": False},
 }
 """The query parameter, for the document."""
@@ -56,6 +56,9 @@ class MadeWith(Strict):
 
 
 _DIGEST = "^sha256:[0-9a-f]{64}$"
+_RECORD = "record_digest"
+_UNRECORDED = ("request", _RECORD)
+"""Members of `replay` that its digest leaves out: the request stands in it by its own digest."""
 
 
 class Replay(Strict):
@@ -66,11 +69,43 @@ class Replay(Strict):
         required=True,
         metadata={"description": "The request, number by number as it was sent."},
     )
-    request_digest = text("SHA-256 of `request` as canonical JSON (RFC 8785).", pattern=_DIGEST)
+    request_digest = text(
+        "Digest of `request`: SHA-256 of its canonical JSON (RFC 8785), in UTF-8, members sorted "
+        "by name, nothing between the tokens, every number as ECMAScript writes the double it "
+        "stands for: 1, 1.0 and 1e0 are all written 1. `arrowloft digest` prints it.",
+        pattern=_DIGEST,
+    )
     reply_digest = text(
-        "SHA-256 of this reply without `replay`, as canonical JSON (RFC 8785).", pattern=_DIGEST
+        "Digest, made alike, of the whole reply without its member `replay`.", pattern=_DIGEST
     )
     made_with = part(MadeWith(), "What computed the reply.")
+    record_digest = text(
+        "Digest, made alike, of this object without `request` and `record_digest`: of `path`, "
+        "`request_digest`, `reply_digest` and `made_with`, and so of everything. Digests show "
+        "slips and edits, and are no signature: whoever edits a reply can make new ones.",
+        pattern=_DIGEST,
+    )
+
+
+@dataclass(frozen=True)
+class Digests:
+    """The digests of a reply, as they stand in its member `replay`."""
+
+    request_digest: str
+    reply_digest: str
+    record_digest: str
+
+    @classmethod
+    def of(cls, reply: Mapping[str, Any]) -> "Digests":
+        """Of a reply with a member `replay`, computed anew; raises ValueError as `digest` does."""
+        replay = reply["replay"]
+        plain = {name: value for name, value in reply.items() if name != "replay"}
+        return cls(digest(replay["request"]), digest(plain), record_digest(replay))
+
+
+def record_digest(replay: Mapping[str, Any]) -> str:
+    """Digest of the member `replay`, which holds the digests of request and reply."""
+    return digest({name: value for name, value in replay.items() if name not in _UNRECORDED})
 
 
 def with_replay(schema: Schema) -> Schema:
@@ -128,16 +163,15 @@ class Replayable:
         """
         said = response.get_data().rstrip()
         content = orjson.loads(asked)
-        replay = orjson.dumps(
-            {
-                "path": path,
-                "request": orjson.Fragment(asked),
-                "request_digest": digest(content),
-                "reply_digest": digest(orjson.loads(said)),
-                "made_with": {**self.versions, "models": self.models(content)},
-            }
-        )
-        response.set_data(b'%s,"replay":%s}' % (said[:-1], replay))
+        replay = {
+            "path": path,
+            "request": orjson.Fragment(asked),
+            "request_digest": digest(content),
+            "reply_digest": digest(orjson.loads(said)),
+            "made_with": {**self.versions, "models": self.models(content)},
+        }
+        replay[_RECORD] = record_digest(replay)
+        response.set_data(b'%s,"replay":%s}' % (said[:-1], orjson.dumps(replay)))
         return response
 
     def models(self, content: Any) -> list[dict[str, str]]:

@@ -53,6 +53,7 @@ _REPEATABLE = (
 _ALWAYS = ("not-acceptable",)
 _WITH_BODY = (
     "malformed-json",
+    "body-too-slow",
     "length-required",
     "too-large",
     "unsupported-media-type",

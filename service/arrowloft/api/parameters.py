@@ -130,6 +130,9 @@ class ModelSchemas:
 class ModelChoice(Member):
     """`{"model": name, "parameters": {...}}` with the chosen model's own parameters."""
 
+    beside: tuple[str, ...] = ("model", "parameters")
+    """Members that an object may have, for what a message offers."""
+
     def __init__(
         self,
         kind: Literal["drag", "launch"],
@@ -157,6 +160,7 @@ class ModelChoice(Member):
 
     def _faults(self, value: dict[str, Any], name: Any) -> dict[str, Any]:
         known = sorted(self.schemas)
+        own = self.models[name].parameters() if type(name) is str and name in known else ()
         faults: dict[str, Any] = {}
         if type(name) is not str:
             faults["model"] = [f"Name a model: one of {', '.join(known)}."]
@@ -164,7 +168,10 @@ class ModelChoice(Member):
             hint = nearest(name, known)
             faults["model"] = [f"There is no {self.kind} model {shown(name)}; {hint}"]
         for stranger in sorted(value.keys() - _CHOICE)[: MOST_FAULTS + 1]:
-            hint = nearest(stranger, ("model", "parameters"))
+            if stranger in own:
+                hint = "it is a parameter of the model: put it into `parameters`."
+            else:
+                hint = nearest(stranger, self.beside)
             faults[stranger] = [f"{shown(stranger)} is not a member here; {hint}"]
         return faults
 

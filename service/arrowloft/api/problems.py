@@ -48,6 +48,11 @@ KINDS: Mapping[str, Kind] = {
     "not-acceptable": Kind(
         406, "None of the accepted forms exists", "Accept one of the media types in the detail."
     ),
+    "body-too-slow": Kind(
+        408,
+        "The body took too long to arrive",
+        "Send the whole body at once, or through a proxy that buffers it.",
+    ),
     "length-required": Kind(
         411, "The length of the body is not known", "Send the body with a Content-Length."
     ),

@@ -8,12 +8,24 @@ from typing import Any, NoReturn
 from flask import Request
 from werkzeug.exceptions import LengthRequired, RequestEntityTooLarge, UnsupportedMediaType
 
+from arrowloft.plugin.time_limit import Running
+
 DEEPEST = 32
 """Most levels of nesting; the deepest request that means anything has five."""
 DIGITS = 400
 """Most digits of a whole number: the largest float has 309."""
 _KEPT = "arrowloft.body"
 """Where a request's environment keeps the body read."""
+
+
+class _Sender:
+    """Takes the time that a body is waited for."""
+
+    kind, name = "caller", "body"
+
+
+SENDER = _Sender()
+"""Who is to blame, before the time limit, for a body that comes too slowly."""
 
 # An unterminated string matches to the end of the text, so that the scan stays linear.
 _STRING_OR_BRACKET = re.compile(r'"(?:[^"\\]|\\.)*(?:"|\Z)|[\[\]{}]', re.DOTALL)
@@ -96,9 +108,10 @@ def _body(request: Request, limit: int) -> bytes:
     source = request.environ["wsgi.input"] if length is None else request.stream
     parts: list[bytes] = []
     wanted = limit + 1
-    while wanted and (part := source.read(wanted)):
-        parts.append(part)
-        wanted -= len(part)
+    with Running(SENDER):
+        while wanted and (part := source.read(wanted)):
+            parts.append(part)
+            wanted -= len(part)
     if not wanted:
         raise too_large(limit)
     return b"".join(parts)

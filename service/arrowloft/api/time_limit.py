@@ -8,7 +8,7 @@ from typing import Any
 from flask import Flask, request
 
 from arrowloft.api.problems import KINDS, Fault, Problem
-from arrowloft.api.reading import body_of, escape, parse_object
+from arrowloft.api.reading import SENDER, body_of, escape, parse_object
 from arrowloft.plugin.time_limit import TookTooLong, within
 
 _log = logging.getLogger(__name__)
@@ -29,8 +29,10 @@ def _limited(view: Callable[..., Any], seconds: float) -> Callable[..., Any]:
         try:
             return within(seconds, partial(view, **values))
         except TookTooLong as error:
-            _log.error("a request took too long", exc_info=error)
-            raise _problem(error) from error
+            problem = _problem(error)
+            if KINDS[problem.code].status >= 500:
+                _log.error("a request took too long", exc_info=error)
+            raise problem from error
 
     return answered
 
@@ -40,6 +42,8 @@ def _problem(error: TookTooLong) -> Problem:
     if error.model is None:
         detail = f"The request took longer than {error.seconds:g} s. "
         return Problem("takes-too-long", detail + KINDS["takes-too-long"].advice)
+    if error.model == (SENDER.kind, SENDER.name):
+        return Problem("body-too-slow", KINDS["body-too-slow"].advice)
     kind, name = error.model
     detail = (
         f"The {kind} model {name!r} took too long: a request may take {error.seconds:g} s. Choose "

@@ -63,5 +63,5 @@ def _named(ends: Sequence[float], always: int | None) -> list[int]:
 def _matters_aside(scene: Scene) -> bool:
     """Whether the wind sets lanes apart by as much as is looked for."""
     far = [float(np.nanmax(np.abs(c.right))) for c in scene.curves if np.isfinite(c.right).any()]
-    least = _ASIDE if scene.height is None else min(_ASIDE, scene.height)
+    least = min([_ASIDE, *(one for one in (scene.height, scene.aside) if one is not None)])
     return max(far, default=0.0) >= least

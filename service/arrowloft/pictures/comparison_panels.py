@@ -21,8 +21,11 @@ _BASE: Style = {"color": INK, "linestyle": "solid", "linewidth": 1.6}
 _EDGE: Style = {"color": "#55725f", "linestyle": (0, (1, 2)), "linewidth": 1.0}
 _BAND = "#e6efe8"
 _THIN: dict[str, Any] = {"colors": "#8f8f8a", "linewidths": 0.4}
-_RINGS = {"height": ("o", 8.5), "clicks": ("D", 7.5)}
+_RINGS = {"height": ("o", 8.5), "right": ("s", 7.5), "clicks": ("D", 7.5)}
 """Parting -> shape and size of its mark."""
+
+_BANDS = {"up": "tolerance", "right": "tolerance-right"}
+"""Way of the impact -> name of its tolerance's band."""
 
 _MOST_MARKS = 12
 """Marks along a curve."""
@@ -77,7 +80,7 @@ class Impacts:
         every = np.concatenate([getattr(curve, way) for curve in scene.curves])
         every = every[np.isfinite(every)]
         low, high = min(0.0, float(every.min())), max(0.0, float(every.max()))
-        tolerance = scene.height if way == "up" and len(scene.curves) > 1 else None
+        tolerance = _tolerance_of(scene, way)
         within = tolerance is not None and max(-low, high) <= tolerance
         if tolerance is not None and tolerance <= _NEAR * max(-low, high, _FLAT):
             low, high = min(low, -tolerance), max(high, tolerance)
@@ -86,7 +89,8 @@ class Impacts:
             float(figures.read(low, "length")), float(figures.read(high, "length")), _PADDING
         )
         ends = [_end_of(scene, figures, index, way) for index in named]
-        ends += [] if tolerance is None else _edges(tolerance, scene, figures, y)
+        sides = ("lower", "higher") if way == "up" else ("left", "right")
+        ends += [] if tolerance is None else _edges(tolerance, scene, figures, y, sides)
         return cls(scene, figures, named, way, y, tuple(ends), within)
 
     @property
@@ -108,8 +112,9 @@ class Impacts:
         side = "height above" if self.way == "up" else "right of"
         names = (f"distance ({chosen['distance']})", f"{side} the baseline's ({chosen['length']})")
         rule(axes, self.x, self.y, names, _parts(size))
-        if self.way == "up" and self.scene.height is not None and len(self.scene.curves) > 1:
-            self._tolerance(axes, float(self.figures.read(self.scene.height, "length")))
+        tolerance = _tolerance_of(self.scene, self.way)
+        if tolerance is not None:
+            self._tolerance(axes, float(self.figures.read(tolerance, "length")))
         if len(self.named) < len(self.scene.curves):
             self._others(axes)
         for index in self.named:
@@ -118,7 +123,7 @@ class Impacts:
 
     def _tolerance(self, axes: "Axes", tolerance: float) -> None:
         low, high = max(-tolerance, self.y[0]), min(tolerance, self.y[1])
-        axes.axhspan(low, high, facecolor=_BAND, edgecolor="none", zorder=0, gid="tolerance")
+        axes.axhspan(low, high, facecolor=_BAND, edgecolor="none", zorder=0, gid=_BANDS[self.way])
         for sign in (-1.0, 1.0):
             if self.y[0] < sign * tolerance < self.y[1]:
                 axes.axhline(sign * tolerance, zorder=1, **_EDGE)
@@ -159,12 +164,13 @@ class Impacts:
             zorder=3.5,
             gid=f"{name}-rows",
         )
-        if self.way == "up":
-            self._partings(axes, index, x, y)
+        self._partings(axes, index, x, y)
 
     def _partings(self, axes: "Axes", index: int, x: Array, y: Array) -> None:
         curve = self.scene.curves[index]
         for kind, way in curve.parts.items():
+            if (kind == "right") != (self.way == "right"):
+                continue
             at = float(self.figures.read(way, "distance"))
             height = float(np.interp(at, x, y)) if np.isfinite(at) else float("nan")
             if not np.isfinite(height):
@@ -204,8 +210,18 @@ def _end_of(scene: Scene, figures: Quantities, index: int, way: str) -> End:
     )
 
 
+def _tolerance_of(scene: Scene, way: str) -> float | None:
+    """The tolerance of one way of the impact, m, where there is something to hold against it."""
+    tolerance = scene.height if way == "up" else scene.aside
+    return tolerance if len(scene.curves) > 1 else None
+
+
 def _edges(
-    tolerance: float, scene: Scene, figures: Quantities, y: tuple[float, float]
+    tolerance: float,
+    scene: Scene,
+    figures: Quantities,
+    y: tuple[float, float],
+    sides: tuple[str, str],
 ) -> list[End]:
     """Names of the tolerance's edges, where they are in the panel."""
     far = float(figures.read(scene.distance[-1], "distance"))
@@ -213,7 +229,7 @@ def _edges(
     text = figures.text(tolerance, "length")
     return [
         End(far, sign * edge, (f"tolerance, {text} {side}",), (), _EDGE)
-        for sign, side in ((-1.0, "lower"), (1.0, "higher"))
+        for sign, side in zip((-1.0, 1.0), sides, strict=True)
         if y[0] < sign * edge < y[1]
     ]
 

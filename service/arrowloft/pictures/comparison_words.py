@@ -72,8 +72,9 @@ def trust(curve: Curve) -> str:
 
 def parting(scene: Scene, curve: Curve, figures: Quantities) -> str:
     """Where a lane parts from the baseline."""
-    both = scene.height is not None and scene.clicks is not None
-    names = {"height": " by height", "clicks": " by clicks"} if both else {}
+    several = len(tolerances(scene, figures)) > 1
+    names = {"height": " by height", "right": " sideways", "clicks": " by clicks"}
+    names = names if several else {}
     found = [
         f"{figures.text(way, 'distance')}{names.get(kind, '')}"
         for kind, way in curve.parts.items()
@@ -109,6 +110,8 @@ def tolerances(scene: Scene, figures: Quantities) -> list[str]:
     found = []
     if scene.height is not None:
         found.append(f"{figures.text(scene.height, 'length')} of height")
+    if scene.aside is not None:
+        found.append(f"{figures.text(scene.aside, 'length')} to either side")
     if scene.clicks is not None:
         found.append(f"{digits(scene.clicks)} click{'' if scene.clicks == 1.0 else 's'}")
     return found
@@ -122,7 +125,7 @@ def captions(scene: Scene, figures: Quantities, named: int, within: bool) -> lis
     said = _parted(scene, figures)
     if within and scene.height is not None and len(scene.curves) > 1:
         said.append(
-            "No lane hits farther from the baseline than the tolerance of "
+            "No lane hits farther above or below the baseline than the tolerance of "
             f"{figures.text(scene.height, 'length')}."
         )
     if named < len(scene.curves):
@@ -142,8 +145,12 @@ def _parted(scene: Scene, figures: Quantities) -> list[str]:
     """What the marks of partings mean, where there are any."""
     if not any(np.isfinite(list(curve.parts.values())).any() for curve in scene.curves):
         return []
-    both = (("rings", scene.height), ("open diamonds", scene.clicks))
-    shapes = [shape for shape, tolerance in both if tolerance is not None]
+    every = (
+        ("rings", scene.height),
+        ("open squares", scene.aside),
+        ("open diamonds", scene.clicks),
+    )
+    shapes = [shape for shape, tolerance in every if tolerance is not None]
     first, *others = [
         f"{shape}: {{}}by more than {text}"
         for shape, text in zip(shapes, tolerances(scene, figures), strict=True)

@@ -7,8 +7,6 @@ import numpy as np
 from arrowloft.core.fitting.scene import Fitted, Scene
 from arrowloft.pictures.quantities import boxed, digits, readable
 
-CRITERIA = {"aicc": "AICc", "aic": "AIC"}
-
 PLURAL = ("speeds", "times", "drops", "places along", "heights", "places aside")
 SHAPES = (
     ("o", "circles"),
@@ -47,7 +45,7 @@ def subtitle(scene: Scene) -> list[str]:
     best, second = scene.fitted[:2]
     close = f", closely followed by “{second.label}”" if second.weight > 0.3 * best.weight else ""
     return [
-        f"{said}. By {CRITERIA[scene.criterion]}, which sets fit against unknowns, the best is "
+        f"{said}. By AIC, which sets fit against unknowns, the best is "
         f"“{best.label}”, of weight {_weight(best.weight)}{close}."
     ]
 

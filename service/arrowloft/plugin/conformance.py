@@ -9,13 +9,14 @@ Parameters are SI values; the model's `example` serves where none are given.
 """
 
 import pickle
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import FrozenInstanceError, fields, replace
+from functools import partial
 from typing import Any, Literal
 
 import numpy as np
 
-from arrowloft.core.arrays import Array
+from arrowloft.core.arrays import Array, Real
 from arrowloft.core.setup.air import Air
 from arrowloft.core.setup.equipment import Arrow, Bow
 from arrowloft.core.setup.flow import Flow, cross_section
@@ -30,6 +31,7 @@ from arrowloft.plugin.conformance_lanes import (
 )
 from arrowloft.plugin.contract import DragModel, LaunchCase, LaunchModel, Model, Note, as_read_only
 from arrowloft.plugin.guard import (
+    FAILED,
     ModelFault,
     guarded_drag_notes,
     guarded_kinks,
@@ -38,10 +40,21 @@ from arrowloft.plugin.guard import (
     guarded_law,
     guarded_uncertainty,
     guarded_uncertainty_by_lane,
+    reason_of,
 )
+from arrowloft.plugin.time_limit import TookTooLong, within
 from arrowloft.plugin.validity import OutsideValidity
 from arrowloft.plugin.verification import faults_of, limit_faults
 
+CHECK_SECONDS = 20.0
+"""How long one check may take: some hundred calls of a model, while a request has 5 s for all."""
+
+_TOO_SLOW = (
+    "the model is too slow: this check alone took longer than {seconds:g} s, so those after it "
+    "were left out"
+)
+
+_INCIDENCES = as_read_only(np.radians(np.linspace(0.0, 45.0, LANES)))
 _SPEEDS = as_read_only(np.geomspace(0.1, 150.0, 12 * LANES).reshape(12, LANES))
 
 # An invented target arrow and bow, at the middle of what archers shoot.
@@ -63,8 +76,9 @@ def check_drag_model(model: type[DragModel], /, **parameters: Any) -> None:
 
     Contract; shapes (n,), (n, m) and (1, 1); one value or one a lane of each field of
     arrow and air; lanes independent of each other; pure; finite and not negative from
-    0.1 to 150 m/s; immutable; equal instances agree; pickles; notes and limits sound;
-    with `by_lane`, lanes of parameters answered as each alone.
+    0.1 to 150 m/s and from 0 to 45 deg of incidence, one for all or one each; immutable;
+    equal instances agree; pickles; notes and limits sound; with `by_lane`, lanes of
+    parameters answered as each alone; no check longer than 20 s.
     """
     _check(model, "drag", parameters, _DRAG_CHECKS)
 
@@ -75,7 +89,7 @@ def check_launch_model(model: type[LaunchModel], /, **parameters: Any) -> None:
     Contract; one mass or one a lane; lanes independent of each other; pure; speed
     finite and positive, uncertainty finite and not negative; immutable; equal
     instances agree; pickles; notes and limits sound; with `by_lane`, lanes of
-    parameters answered as each alone.
+    parameters answered as each alone; no check longer than 20 s.
     """
     _check(model, "launch", parameters, _LAUNCH_CHECKS)
 
@@ -86,24 +100,32 @@ def _check(
     parameters: Mapping[str, Any],
     checks: Mapping[str, Callable[[Subject], Iterator[str]]],
 ) -> None:
-    failed = faults_of(model, kind=kind, entry_point_name=getattr(model, "name", ""))
+    contract = partial(faults_of, kind=kind, entry_point_name=getattr(model, "name", ""))
+    failed, slow = _run(contract, model)
     if not failed:
         subject = Subject(model, parameters or model.example, _ANSWERS[kind], _SAID[kind])
         for title, check in checks.items():
-            failed += (f"{title}: {text}" for text in _run(check, subject))
+            found, slow = _run(check, subject)
+            failed += (f"{title}: {text}" for text in found)
+            if slow:
+                break
     if failed:
         lines = "\n".join(f"  {text}" for text in failed)
         raise AssertionError(f"{model!r} fails {len(failed)} check(s):\n{lines}")
 
 
-def _run(check: Callable[[Subject], Iterator[str]], subject: Subject) -> list[str]:
-    """What a check finds; an exception is a finding too."""
+def _run(check: Callable[[Any], Iterable[str]], subject: Any) -> tuple[list[str], bool]:
+    """What a check finds, and whether it was ended as too slow; an exception is a finding too."""
+    found: list[str] = []
     try:
-        return list(check(subject))
+        within(CHECK_SECONDS, lambda: found.extend(check(subject)))
+    except TookTooLong:
+        return [*found, _TOO_SLOW.format(seconds=CHECK_SECONDS)], True
     except ModelFault as fault:
-        return [fault.message]
-    except Exception as error:
-        return [f"raised {type(error).__name__}: {error}"]
+        found.append(fault.message)
+    except FAILED as error:
+        found.append(f"raised {reason_of(error)}")
+    return found, False
 
 
 def _varied(values: Any, pick: Any) -> Any:
@@ -121,8 +143,8 @@ def _varied(values: Any, pick: Any) -> Any:
     return replace(values, **changed)
 
 
-def _flow(speeds: Array, air: Air) -> Flow:
-    return Flow(speeds, air.density, air.viscosity, air.speed_of_sound)
+def _flow(speeds: Array, air: Air, incidence: Real = 0.0) -> Flow:
+    return Flow(speeds, air.density, air.viscosity, air.speed_of_sound, incidence)
 
 
 def _drag_answer(model: DragModel, lanes: bool, pick: Any) -> Array:
@@ -193,6 +215,29 @@ def _drag_shapes(subject: Subject) -> Iterator[str]:
         yield "the answer for (1, 1) differs from that for (n, m)"
     if not close(law(_flow(_SPEEDS[3:8], _AIR), _ARROW), whole[3:8]):
         yield "a row's answer depends on the other rows"
+
+
+def _incidence(subject: Subject) -> Iterator[str]:
+    """One angle for all, one a lane and one for each speed are answered as each alone.
+
+    guarded_law checks shapes and signs.
+    """
+    law = guarded_law(subject.new())
+    along = law(_flow(_SPEEDS, _AIR), _ARROW)
+    for zero in (np.zeros(LANES), np.zeros_like(_SPEEDS)):
+        if not close(law(_flow(_SPEEDS, _AIR, zero), _ARROW), along):
+            yield "an array of incidences of 0 is not answered as the incidence 0"
+            return
+    by_lane = law(_flow(_SPEEDS, _AIR, _INCIDENCES), _ARROW)
+    for lane, incidence in enumerate(_INCIDENCES):
+        alone = law(_flow(_SPEEDS, _AIR, float(incidence)), _ARROW)
+        if not close(alone[:, lane], by_lane[:, lane]):
+            yield f"lane {lane} of an array of incidences is answered otherwise than alone"
+            return
+    each = as_read_only(np.linspace(0.5, 1.0, len(_SPEEDS))[:, None] * _INCIDENCES)
+    whole = law(_flow(_SPEEDS, _AIR, each), _ARROW)
+    if not close(law(_flow(_SPEEDS.ravel(), _AIR, each.ravel()), _ARROW), whole.ravel()):
+        yield "speeds with an incidence each are answered otherwise as (n,) than as (n, m)"
 
 
 def _launch_shapes(subject: Subject) -> Iterator[str]:
@@ -290,5 +335,11 @@ _COMMON: Mapping[str, Callable[[Subject], Iterator[str]]] = {
     "pickle": _pickles,
     "lanes of parameters": lanes_of_parameters,
 }
-_DRAG_CHECKS = {"shapes": _drag_shapes, **_COMMON, "memory": _fresh, "extras": _drag_extras}
+_DRAG_CHECKS = {
+    "shapes": _drag_shapes,
+    "incidence": _incidence,
+    **_COMMON,
+    "memory": _fresh,
+    "extras": _drag_extras,
+}
 _LAUNCH_CHECKS = {"shapes": _launch_shapes, **_COMMON, "limits": _launch_extras}

@@ -4,13 +4,14 @@ Every array handed to a model is read-only while the model runs.
 """
 
 from collections.abc import Callable
+from dataclasses import fields
 from math import inf, isfinite
 from typing import Any, TypeVar
 
 import numpy as np
 
 from arrowloft.core.arrays import Array, Real
-from arrowloft.core.setup.equipment import Arrow
+from arrowloft.core.setup.equipment import Arrow, Bow
 from arrowloft.core.setup.flow import DragLaw, Flow
 from arrowloft.plugin import validity
 from arrowloft.plugin.contract import (
@@ -22,6 +23,7 @@ from arrowloft.plugin.contract import (
     Model,
     Note,
     ParameterError,
+    Validity,
 )
 from arrowloft.plugin.time_limit import Running
 from arrowloft.plugin.verification import KNOWN_DIMENSIONS
@@ -54,14 +56,24 @@ FAILED = (Exception, SystemExit)
 PASSED = (CaseError, ParameterError, validity.OutsideValidity, ModelFault)
 """What passes the guard: the caller's errors, and a fault already laid at a model's door."""
 
+MEMBERS = frozenset(
+    {"bow", "arrow", "air", "drag"}
+    | {f"bow/{item.name}" for item in fields(Bow)}
+    | {f"arrow/{item.name}" for item in fields(Arrow)}
+    # The rest of the air is computed: nobody gives it.
+    | {"air/temperature", "air/pressure", "air/relative_humidity"}
+)
+"""What a CaseError may point at: what a caller gives or leaves out."""
+
 
 def guarded_law(model: DragModel) -> DragLaw:
     """The model's drag law, checked at every call.
 
     The law raises ModelFault where the model raises, tries to change its input, or
     returns anything but finite, non-negative floats of the shape of flow.airspeed.
-    CaseError and ParameterError pass.  Where the airspeed itself is not finite, as in an
-    iteration that diverges, the model is not blamed.  It costs about 5 microseconds a call.
+    CaseError and ParameterError pass, where they name what a caller can give.  Where the
+    airspeed itself is not finite, as in an iteration that diverges, the model is not blamed.
+    It costs about 5 microseconds a call.
     """
     drag_area = model.drag_area
 
@@ -82,13 +94,13 @@ def guarded_law(model: DragModel) -> DragLaw:
         try:
             with Running(model):
                 area = drag_area(flow, arrow)
-        except ParameterError as error:
-            error.kind = "drag"
-            raise
-        except PASSED:
+        except PASSED as error:
+            check_named(model, "drag_area", error)
+            if isinstance(error, ParameterError):
+                error.kind = "drag"
             raise
         except FAILED as error:
-            raise _raised(model, "drag_area", error) from error
+            raise raised(model, "drag_area", error) from error
         finally:
             _unlock(locked)
         if not isinstance(area, _FLOATS) or area.dtype != np.float64:
@@ -153,6 +165,11 @@ def _tuple_or_none(values: Any) -> tuple[Any, ...] | None:
     return None if values is None else tuple(values)
 
 
+def guarded_limits(model: Model) -> tuple[Validity, ...]:
+    """The model's validity ranges for its parameters; ModelFault where it raises."""
+    return _called(model, "limits", lambda: tuple(model.limits()))
+
+
 def guarded_drag_notes(model: DragModel, flow: Flow, arrow: Arrow) -> tuple[Note, ...]:
     """`validity.drag_notes`, with ModelFault for whatever the model's limits or notes break."""
     locked = _lock(*vars(flow).values(), *vars(arrow).values())
@@ -177,7 +194,8 @@ def guarded_launch(model: LaunchModel, case: LaunchCase) -> LaunchSpeed:
     Raises ModelFault where the model raises, tries to change its input, or returns a
     speed that is not finite and positive, an uncertainty that is not finite or is
     negative, a wrong shape, a figure that is not finite or whose dimension is
-    unknown, or a note that is none.  CaseError and ParameterError pass.
+    unknown, or a note that is none.  CaseError and ParameterError pass, where they name
+    what a caller can give.
     Where the model's parameters are given by lane, the arrow's mass must be so too.
     """
     bow, arrow, air = vars(case.bow), vars(case.arrow), vars(case.air)
@@ -205,17 +223,47 @@ def _called(model: Model, what: str, call: Callable[[], T]) -> T:
     try:
         with Running(model):
             return call()
-    except PASSED:
+    except PASSED as error:
+        check_named(model, what, error)
         raise
     except FAILED as error:
-        raise _raised(model, what, error) from error
+        raise raised(model, what, error) from error
 
 
-def _raised(model: Model, what: str, error: BaseException) -> ModelFault:
-    detail = str(error)
-    if "read-only" in detail:
-        detail += " (a model must not change what it is given)"
-    return ModelFault(model.kind, model.name, f"{what} raised {type(error).__name__}: {detail}")
+def check_named(model: Model | type[Model], what: str, error: BaseException) -> None:
+    """ModelFault where an error of the caller's names what no caller can give.
+
+    error: any of PASSED; a ParameterError that knows its kind has been judged already, as
+    that of a drag law which a launch model asks.
+    """
+    if isinstance(error, ParameterError) and error.kind is None:
+        named, known = error.parameter, list(model.parameters())
+        breach = "which is none of its parameters"
+    elif isinstance(error, CaseError):
+        named, known = error.member, list(MEMBERS)
+        breach = "which is no member of bow, arrow or air that can be given"
+    else:
+        return
+    if named not in known:
+        message = f"{what} raised {type(error).__name__} for {named!r}, {breach}: {error.message}"
+        raise ModelFault(model.kind, model.name, message) from error
+
+
+def raised(model: Model | type[Model], what: str, error: BaseException) -> ModelFault:
+    """The fault of a model that failed by this error."""
+    reason = reason_of(error)
+    if "read-only" in reason:
+        reason += " (a model must not change what it is given)"
+    return ModelFault(model.kind, model.name, f"{what} raised {reason}")
+
+
+def reason_of(error: BaseException) -> str:
+    """Kind of error and what it says, also where it says nothing."""
+    try:
+        said = str(error)
+    except Exception as broken:
+        said = f"what it says raises {type(broken).__name__}"
+    return f"{type(error).__name__}: {said or 'it gives no reason'}"
 
 
 def _checked(model: Model, what: str, value: Any, shape: tuple[int, ...]) -> Real:

@@ -7,7 +7,7 @@ from types import MappingProxyType
 from typing import Any, Literal, cast, overload
 
 from arrowloft.plugin.contract import DragModel, LaunchModel, Model, ParameterError
-from arrowloft.plugin.guard import FAILED, ModelFault
+from arrowloft.plugin.guard import FAILED, ModelFault, check_named, raised, reason_of
 from arrowloft.plugin.time_limit import Running, within
 from arrowloft.plugin.verification import KINDS, faults_of
 
@@ -99,9 +99,10 @@ class Registry:
             where = f"{point.group}:{point.name}"
             try:
                 loaded = within(LOAD_SECONDS, point.load)
-            # SystemExit too: a module written as a script must not end the service unnamed.
-            except (Exception, SystemExit) as error:
-                message = f"cannot be loaded from {point.value!r}: {type(error).__name__}: {error}"
+            # All there is, as a module written as a script must not end the service unnamed.
+            # An interrupt by hand stops the start all the same, and says where it was.
+            except BaseException as error:
+                message = f"cannot be loaded from {point.value!r}: {reason_of(error)}"
                 faults.append(PluginFault(_origin(point), where, message))
                 continue
             kind = GROUPS[point.group]
@@ -174,17 +175,21 @@ class Registry:
         """An instance from SI values by name; lists become read-only arrays.
 
         Raises UnknownModel; ParameterError where the parameters do not fit the model or
-        each other; ModelFault for anything else that its constructor raises.
+        each other; ModelFault for anything else that its constructor raises, and for a
+        ParameterError of a parameter that is neither declared nor given.
         """
         model = self.get(kind, name)
         try:
             with Running(model):
                 return model.of(parameters)
-        except (ParameterError, ModelFault):
+        except ParameterError as error:
+            if error.parameter not in list(parameters):
+                check_named(model, "its constructor", error)
+            raise
+        except ModelFault:
             raise
         except FAILED as error:
-            message = f"its constructor raised {type(error).__name__}: {error}"
-            raise ModelFault(kind, name, message) from error
+            raise raised(model, "its constructor", error) from error
 
 
 def _derives(candidate: Any, base: type[Model]) -> bool:
@@ -204,8 +209,8 @@ def _breaches(item: _Candidate) -> list[str]:
             LOAD_SECONDS,
             lambda: faults_of(item.loaded, kind=item.kind, entry_point_name=item.name),
         )
-    except Exception as error:
-        return [f"cannot be examined: {type(error).__name__}: {error}"]
+    except BaseException as error:
+        return [f"cannot be examined: {reason_of(error)}"]
 
 
 def _clashes(candidates: Iterable[_Candidate]) -> list[PluginFault]:

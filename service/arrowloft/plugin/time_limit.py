@@ -8,9 +8,10 @@ code in C that does not return is not ended by it.
 import signal
 import threading
 from collections.abc import Callable
+from contextvars import copy_context
 from time import perf_counter
 from types import FrameType
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from arrowloft.plugin.contract import Model
 
@@ -21,6 +22,10 @@ LOOKS = 20
 
 AGAIN = 1.0
 """Seconds after which a call that goes on beyond the limit is interrupted anew."""
+
+LONG_CALL = 0.02
+"""Mean length of the calls, s, from which on the model is to blame: a model's usual call takes
+tens of microseconds to a few milliseconds. Many short ones are owed to what was asked for."""
 
 _HAS_TIMER = hasattr(signal, "setitimer")
 
@@ -36,7 +41,7 @@ class TookTooLong(RuntimeError):
     """A call was ended by its limit.
 
     seconds: the limit.  model: (kind, name) of the model that took at least half of
-    the time; None where no model did.
+    the time, in long calls; None where no model did.
     """
 
     def __init__(self, seconds: float, model: tuple[str, str] | None) -> None:
@@ -49,10 +54,37 @@ class TookTooLong(RuntimeError):
 
 
 class _Thread(threading.local):
-    model: Model | type[Model] | None = None
+    model: "Model | type[Model] | Named | None" = None
+    calls: int = 0
+    held: int = 0
+    overdue: bool = False
 
 
 _thread = _Thread()
+
+
+class Named(Protocol):
+    """What is not a model and takes time all the same, such as a caller who sends slowly."""
+
+    kind: str
+    name: str
+
+
+class Uninterrupted:
+    """In its `with`, what runs too long is ended at its end only.
+
+    For what must not be left half done, as the first import of a library, or a drawing
+    that holds locks and settings of the process.
+    """
+
+    def __enter__(self) -> None:
+        _thread.held += 1
+
+    def __exit__(self, *_: object) -> None:
+        _thread.held -= 1
+        if _thread.overdue and not _thread.held:
+            _thread.overdue = False
+            raise OutOfTime
 
 
 class Running:
@@ -63,12 +95,13 @@ class Running:
 
     __slots__ = ("model", "outer")
 
-    def __init__(self, model: Model | type[Model]) -> None:
+    def __init__(self, model: Model | type[Model] | Named) -> None:
         self.model = model
 
     def __enter__(self) -> None:
         self.outer = _thread.model
         _thread.model = self.model
+        _thread.calls += 1
 
     def __exit__(self, *_: object) -> None:
         _thread.model = self.outer
@@ -79,7 +112,9 @@ def within(seconds: float, call: Callable[[], T]) -> T:
 
     Without a limit in any thread but the main one, and wherever the timer already runs or
     its signal cannot be given back: a limit inside another one leaves the outer in force,
-    and no one else's timer is touched.  It costs about 10 microseconds.
+    and no one else's timer is touched.  The call has a context of its own, so that an
+    interrupted change of it, such as NumPy's handling of floating-point errors, ends with
+    it.  It costs about 10 microseconds.
     """
     if not _may_watch():
         return call()
@@ -87,7 +122,7 @@ def within(seconds: float, call: Callable[[], T]) -> T:
     try:
         try:
             watch.start()
-            return call()
+            return copy_context().run(call)
         finally:
             watch.stop()
     except OutOfTime as error:
@@ -117,6 +152,7 @@ class _Watch:
 
     def start(self) -> None:
         self.outer, _thread.model = _thread.model, None
+        _thread.calls, _thread.overdue = 0, False
         self.before = signal.signal(signal.SIGALRM, self.look)
         self.watching = True
         self.last = perf_counter()
@@ -130,7 +166,7 @@ class _Watch:
             return
         signal.setitimer(signal.ITIMER_REAL, 0.0)
         signal.signal(signal.SIGALRM, self.before)
-        _thread.model = self.outer
+        _thread.model, _thread.overdue = self.outer, False
         self.before = None
 
     def look(self, signum: int, frame: FrameType | None) -> None:
@@ -142,11 +178,16 @@ class _Watch:
         self.spent[who] = self.spent.get(who, 0.0) + now - self.last
         self.last = now
         if now >= self.due:
+            if _thread.held:
+                _thread.overdue = True
+                return
             # Once may not be enough: what is raised in a destructor, say, is lost.
             signal.setitimer(signal.ITIMER_REAL, AGAIN, AGAIN)
             raise OutOfTime
 
     def blamed(self) -> tuple[str, str] | None:
-        """The model that took at least half of the time."""
+        """The model that took at least half of the time, in calls that were long on average."""
         who = max(self.spent, key=lambda item: self.spent[item])
-        return who if self.spent[who] >= 0.5 * sum(self.spent.values()) else None
+        spent = self.spent[who]
+        most, long = spent >= 0.5 * sum(self.spent.values()), spent >= LONG_CALL * _thread.calls
+        return who if most and long else None

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from reference_setups import AIR, G, coefficient, in_vacuum, recurve
 
-from arrowloft.core.fitting.paths import aimed_angles, paths_of, paths_to
+from arrowloft.core.fitting.paths import aimed_paths, paths_of, paths_to
 from arrowloft.core.flight.aim import TooNear, aim
 from arrowloft.core.flight.geometry import arrow_line
 from arrowloft.core.flight.impacts import impacts
@@ -92,11 +92,11 @@ def test_the_tip_is_where_the_air_turns_it():
     assert (tip - balance) / 0.4 == pytest.approx(through / np.linalg.norm(through), abs=1e-6)
 
 
-def test_aimed_angles_are_those_of_the_aim():
+def test_aimed_paths_are_those_of_the_aim():
     shot = recurve(peep_height=0.1, tip_lead=0.3, launch_forward=0.9)
     distance = np.array([18.0, 50.0, 90.0])
-    found = aimed_angles(shot.with_(launch_speed=np.full(3, 57.0)), np.zeros(3), distance)
-    assert found == pytest.approx(aim(shot, distance).launch_angle, abs=2e-9)
+    found = aimed_paths(shot.with_(launch_speed=np.full(3, 57.0)), np.zeros(3), distance)
+    assert found.angles == pytest.approx(aim(shot, distance).launch_angle, abs=2e-9)
 
 
 def test_what_never_comes_is_nan():
@@ -105,9 +105,9 @@ def test_what_never_comes_is_nan():
     assert paths.found.tolist() == [False, True]
     met = paths.at_planes(np.array([0, 1]), lanes((90.0, 90.0)))
     assert np.isnan(met[:, 0]).all() and np.isfinite(met[:, 1]).all()
-    assert np.isnan(aimed_angles(recurve(), np.zeros(1), lanes(300.0))).all()
+    assert np.isnan(aimed_paths(recurve(), np.zeros(1), lanes(300.0)).angles).all()
     with pytest.raises(TooNear):
-        aimed_angles(recurve(launch_forward=1.0), np.zeros(1), lanes(0.9))
+        aimed_paths(recurve(launch_forward=1.0), np.zeros(1), lanes(0.9))
 
 
 def test_a_kink_is_followed_closely_enough():
@@ -134,3 +134,19 @@ def test_airspeeds_are_those_on_the_way():
     paths = paths_to(recurve(drag=coefficient(3.0)), lanes(0.0), lanes(0.0), lanes(40.0))
     least, greatest = paths.airspeeds[:, 0]
     assert greatest == pytest.approx(57.0) and 50.0 < least < 55.0
+
+
+def test_a_path_is_found_as_exactly_as_is_asked():
+    """A law with kinks that no polynomial follows: rough for a tenth of a millimetre."""
+
+    def law(flow, arrow):
+        return (1.0 + np.abs(np.sin(0.5 * flow.airspeed))) * cross_section(arrow)
+
+    shot = recurve(drag=law, kinks=None)
+    one = np.zeros(1)
+    exact, loose = (paths_to(shot, one, one, lanes(80.0), allowed) for allowed in (1e-4, 0.1))
+    assert exact.rough.tolist() == [True] and exact.found.tolist() == [False]
+    assert loose.rough.tolist() == [False] and loose.found.tolist() == [True]
+    # What never arrives is neither.
+    never = paths_to(recurve(launch_speed=20.0, slope=0.9), one, one, lanes(90.0))
+    assert not never.rough.any() and not never.found.any()

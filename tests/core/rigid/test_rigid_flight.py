@@ -11,10 +11,13 @@ from rigid_setups import LARGE, SMALL, heavy, light, released, rigid_of, without
 from arrowloft.core.flight.aim import TooNear, aim
 from arrowloft.core.flight.reach import BeyondReach
 from arrowloft.core.flight.trajectory import trajectory
+from arrowloft.core.rigid import flown as stepping
 from arrowloft.core.rigid.aerodynamics import Stations
 from arrowloft.core.rigid.flown import FallsShort, TooBusy, TooOblique, meet
 from arrowloft.core.rigid.history import Backward, sample_times
+from arrowloft.core.rigid.linear import swing
 from arrowloft.core.rigid.motion import RigidMotion
+from arrowloft.core.rigid.oscillation import FAINT
 from arrowloft.core.rigid.release_scatter import CAUSES, scattered, stencil
 from arrowloft.core.rigid.rigid_flight import OneRelease, Unstable, rigid_flight
 
@@ -51,10 +54,14 @@ def test_without_air_nothing_but_the_tip_differs_from_the_point_mass() -> None:
     assert found.shifts.shift_right[0] == pytest.approx(0.0, abs=1e-9)
 
 
-def test_the_point_mass_is_the_limit_of_an_arrow_that_follows_its_path_at_once() -> None:
+def test_the_point_mass_is_the_limit_of_an_arrow_that_follows_its_path_at_once(
+    monkeypatch,
+) -> None:
     """A clean release of an arrow steered by its tail alone: the shift falls to nothing as the
     swing gets faster. With a nose that lifts as well, the bend of the path holds it at a small
-    angle for good, k V q (C0 C2 - C1^2) / C1 of lift (derived), and the shift stays."""
+    angle for good, k V q (C0 C2 - C1^2 - C_D C2) / C1 of lift (derived), and the shift stays; so
+    does a millimetre, for the axial force's part, without one."""
+    monkeypatch.setattr(stepping, "MOST_WORK", 1e7)
     for nose in (0.0, 2.0):
         rigid = without_cross_flow(heavy())
         (vanes, _), arms = rigid.air.stations.slope, rigid.air.stations.arm
@@ -66,14 +73,14 @@ def test_the_point_mass_is_the_limit_of_an_arrow_that_follows_its_path_at_once()
             shifts.append(float(found.shift_up[0]))
         still, first, second = (stations.moment(n) for n in range(3))
         half = 0.5 * 1.225 * rigid.air.cross_section
-        lift = half * 9.80665 * (still * second - first**2) / -first
+        lift = half * 9.80665 * (still * second - first**2 - 1.6 * second) / -first
         held = 0.5 * lift / rigid.body.mass * (60.0 / 82.0) ** 2
-        assert shifts[-1] == pytest.approx(held, rel=0.1, abs=6e-4)
+        assert shifts[-1] == pytest.approx(held, rel=0.1, abs=5e-4)
         assert shifts[0] - held > 0.01
         if nose == 0.0:
             assert abs(found.time_difference[0]) < 1e-6
             for one, next_ in pairwise(shifts):
-                assert abs(next_) < 0.4 * abs(one)
+                assert abs(next_ - held) < 0.45 * abs(one - held)
 
 
 def test_without_gravity_and_wind_a_clean_release_is_the_point_mass() -> None:
@@ -83,7 +90,7 @@ def test_without_gravity_and_wind_a_clean_release_is_the_point_mass() -> None:
     assert found.shifts.shift_right == pytest.approx([0.0], abs=1e-9)
     assert found.shifts.time_difference == pytest.approx([0.0], abs=1e-8)
     assert found.shifts.speed_difference == pytest.approx([0.0], abs=1e-6)
-    assert found.history.angle.max() < 1e-7
+    assert found.history.angle.max() < FAINT
     assert found.settling.third == found.settling.threshold == found.history.distance[0]
 
 
@@ -111,17 +118,22 @@ def test_points_stand_at_their_steps_on_a_long_flight_too() -> None:
 
 def test_what_a_release_moves_a_hit_by() -> None:
     """About 9 mm for a degree and 0.24 m for 1 rad/s at 70 m: derived beforehand for other
-    dimensions of arrow. The degree moves this pair of arrows by 7 to 14 mm, the rate by 0.21
-    (large vanes) to 0.42 m (small ones): a rate's effect grows with the inverse of the
-    frequency squared, and lasts through the flight."""
-    for rigid, rate in ((heavy(), 0.24), (light(), 0.42)):
+    dimensions of arrow. The degree moves this pair of arrows by 6 to 12 mm, the rate by 0.19
+    (large vanes) and 0.34 m (small ones). A rate's effect grows with the inverse of the
+    frequency squared, and lasts through the flight; a third of it is the shaft's cross flow,
+    which shortens the margin as the angle grows, so that 0.1 rad/s moves the hit by 17 and
+    29 mm only."""
+    for rigid, rate in ((heavy(), 0.185), (light(), 0.344)):
         for cause in ("pitch", "yaw"):
             found = flown(rigid, OneRelease(**{cause: DEGREE})).shifts
             moved = found.release_up if cause == "pitch" else found.release_right
-            assert 0.9 * 0.007 < moved[0] < 1.1 * 0.014
-        assert flown(rigid, OneRelease(pitch_rate=1.0)).shifts.release_up[0] == pytest.approx(
-            rate, rel=0.3
+            assert 0.95 * 0.006 < moved[0] < 1.05 * 0.012
+        whole, tenth = (
+            float(flown(rigid, OneRelease(pitch_rate=size)).shifts.release_up[0])
+            for size in (1.0, 0.1)
         )
+        assert whole == pytest.approx(rate, rel=0.03)
+        assert 1.05 < whole / (10.0 * tenth) < 1.25
 
 
 def test_the_closed_form_of_a_rate_s_effect() -> None:
@@ -199,16 +211,42 @@ def test_a_group_is_the_sum_of_its_causes() -> None:
     assert found.group_up**2 == pytest.approx((found.up_by**2).sum(axis=1))
     assert found.group_right**2 == pytest.approx((found.right_by**2).sum(axis=1))
     assert (found.up_by[:, 3] == 0.0).all() and (found.right_by[:, 3] == 0.0).all()
+    assert (found.bend < 0.1).all()
+    small = flown(rigid, scatter=0.02 * scatter).scatter
     for column, name in enumerate(CAUSES[:3]):
         moved = [
-            flown(rigid, OneRelease(**{name: sign * 0.2 * scatter[column]})).shifts
+            flown(rigid, OneRelease(**{name: sign * 0.02 * scatter[column]})).shifts
             for sign in (1.0, -1.0)
         ]
-        for by, way in ((found.up_by, "shift_up"), (found.right_by, "shift_right")):
+        for by, way in ((small.up_by, "shift_up"), (small.right_by, "shift_right")):
             one, other = (float(getattr(item, way)[0]) for item in moved)
-            slope = abs(one - other) / 0.4
-            assert by[0, column] == pytest.approx(slope, rel=0.05, abs=2e-6), (name, way)
-    assert (found.bend < 0.1).all()
+            slope = abs(one - other) / 2.0
+            assert by[0, column] == pytest.approx(slope, rel=0.02, abs=2e-6), (name, way)
+
+
+def test_a_group_is_that_of_random_releases() -> None:
+    """400 arrows whose release scatters by 0.02 rad and 0.3 rad/s each way: within the error of
+    so few, 3.5 %, and of what causes do together, 4 %. Small scatter alone falls short by 9 %."""
+    rigid = light()
+    scatter = np.array([0.02, 0.02, 0.3, 0.3])
+    group = flown(rigid, scatter=scatter)
+    values = np.random.default_rng(7).normal(size=(4, 400))
+    values -= values.mean(axis=1, keepdims=True)
+    values *= (scatter / values.std(axis=1))[:, None]
+    motion = RigidMotion(rigid)
+    start = motion.start(
+        released(**dict(zip(CAUSES, values, strict=True))),
+        np.full(400, group.shifts.launch_angle[0]),
+    )
+    met, _ = meet(motion, start, np.full(400, 70.0))
+    tips = met.state[1:3] + 0.29 * met.state[7:9]
+    up, right = tips.std(axis=1)
+    assert group.scatter.group_up[0] == pytest.approx(up, rel=0.06)
+    assert group.scatter.group_right[0] == pytest.approx(right, rel=0.06)
+    middle = tips[0].mean() - group.shifts.shift_up[0]
+    assert group.scatter.middle_up[0] == pytest.approx(middle, abs=2.5 * up / 20.0)
+    assert group.scatter.middle_up[0] > 0.005
+    assert group.scatter.middle_right[0] == pytest.approx(0.0, abs=1e-4)
 
 
 def test_a_wide_scatter_is_found_not_to_be_linear() -> None:
@@ -220,7 +258,7 @@ def test_a_wide_scatter_is_found_not_to_be_linear() -> None:
 
 
 def test_slopes_and_bends_of_a_made_up_group() -> None:
-    """Hits by a known polynomial of the release: the slope comes back, and what it leaves."""
+    """Hits by a known polynomial of the release: its moments come back, and what is not even."""
     changes = stencil(np.array([1.0, 2.0, 0.5, 0.0]))
     assert changes.shape == (16, 4)
     assert changes[:4, 0].tolist() == [-2.0, -1.0, 1.0, 2.0]
@@ -230,9 +268,13 @@ def test_slopes_and_bends_of_a_made_up_group() -> None:
 
     all_changes = np.concatenate((np.zeros((2, 4)), changes))
     found = scattered(hit(all_changes)[:, None, :])
-    assert found.up_by[0] == pytest.approx([3.0, 2.0, 0.0, 0.0])
-    assert found.right_by[0] == pytest.approx(np.zeros(4), abs=1e-12)
-    assert found.group_up[0] == pytest.approx(np.hypot(3.0, 2.0))
+    # Normal moments: z^2 1, z^4 3, z^6 15; 0.1 of the first and 4 0.5^2 of the third cause.
+    first = np.sqrt(9.0 + 2.0 * 0.3 * 3.0 + 0.01 * 15.0)
+    assert found.up_by[0] == pytest.approx([first, 2.0, 0.0, 0.0])
+    assert found.right_by[0] == pytest.approx([0.0, 0.0, np.sqrt(2.0), 0.0], abs=1e-12)
+    assert found.group_up[0] == pytest.approx(np.hypot(first, 2.0))
+    assert found.middle_up[0] == pytest.approx(0.0, abs=1e-12)
+    assert found.middle_right[0] == pytest.approx(1.0)
     assert found.bend[0] == pytest.approx(np.hypot(0.8, 4.0) / (2.0 * np.hypot(3.0, 2.0)))
     assert scattered(np.zeros((2, 1, 18))).bend[0] == 0.0
 
@@ -244,10 +286,14 @@ def test_an_arrow_that_turns_over_is_refused() -> None:
 
 
 def test_more_than_45_degrees_are_refused() -> None:
-    with pytest.raises(TooOblique):
-        flown(light(), OneRelease(pitch_rate=25.0))
+    with pytest.raises(TooOblique) as oblique:
+        flown(light(), OneRelease(pitch_rate=30.0))
+    assert oblique.value.lane == 0
     with pytest.raises(TooOblique):
         flown(light(launch_speed=40.0, wind_speed=42.0, wind_from=np.pi / 2), target=20.0)
+    with pytest.raises(TooOblique) as oblique:
+        flown(light(), distances=np.array([30.0]), scatter=np.array([0.5, 0.0, 0.0, 0.0]))
+    assert oblique.value.lane > 1
 
 
 def test_distances_are_refused_as_for_a_point_mass() -> None:
@@ -266,11 +312,66 @@ def test_an_arrow_that_falls_short_is_refused_with_its_distances() -> None:
     assert short.value.planes == (900.0,)
 
 
-def test_a_flight_of_too_many_steps_is_refused() -> None:
-    """Vanes as large as kites on a thin shaft stop its spin within a fraction of a millisecond."""
-    kites = replace(LARGE, count=6, length=0.2, height=0.05, position=0.0, offset=10 * DEGREE)
-    with pytest.raises(TooBusy):
-        flown(heavy(kites))
+KITES = replace(LARGE, count=6, length=0.2, height=0.05, position=0.0, offset=10 * DEGREE)
+
+
+def test_flights_that_would_take_too_long_are_refused_before_they_begin(monkeypatch) -> None:
+    def no_flight(*_):
+        raise AssertionError("flown")
+
+    monkeypatch.setattr(RigidMotion, "rates", no_flight)
+    with pytest.raises(TooBusy) as busy:
+        flown(heavy(KITES), target=230.0, scatter=np.full(4, 0.01))
+    wave = swing(heavy(KITES), 85.0).length
+    assert busy.value.swings == pytest.approx(230.0 / wave, rel=0.2)
+    assert busy.value.cause == "swing"
+    top = replace(heavy(), body=replace(heavy().body, axial_inertia=5e-5))
+    with pytest.raises(TooBusy) as busy:
+        flown(top, OneRelease(spin=5000.0), target=200.0)
+    assert busy.value.cause == "spin"
+
+
+def test_a_drag_law_that_jumps_is_given_up_in_time() -> None:
+    def jumping(flow, arrow):
+        finely = np.sign(np.sin(500.0 * flow.incidence)) + 0.0 * flow.airspeed
+        return (2.0 + finely) * coefficient(1.0)(flow, arrow)
+
+    with pytest.raises(TooBusy) as busy:
+        flown(light(drag=jumping), scatter=np.full(4, 0.02))
+    assert busy.value.cause == "steps"
+
+
+def test_kites_fly_because_their_spin_does_not_cost_a_step_each_millimetre() -> None:
+    found = flown(heavy(KITES))
+    assert found.history.spin[-1] == pytest.approx(
+        heavy(KITES).air.rolling.spin_per_speed() * found.history.speed[-1], rel=0.02
+    )
+
+
+@pytest.mark.parametrize("release", [{"pitch": DEGREE}, {"yaw": 2 * DEGREE}, {"pitch_rate": 0.3}])
+def test_where_it_settles_does_not_depend_on_the_target(release) -> None:
+    """An angle that is small at the target may be in the middle of a swing. Every target beyond
+    says the same, to what the launch angle alone changes, and none before says anything."""
+    rigid, half = light(), np.radians(0.5)
+    found = {
+        target: flown(rigid, OneRelease(**release), target=target, threshold=half).settling
+        for target in (20.0, 24.0, 31.0, 38.0, 45.0, 52.0, 58.0, 65.0, 72.0, 90.0)
+    }
+    for name in ("threshold", "third", "e_fold"):
+        last = getattr(found[90.0], name)
+        assert last is not None
+        for target, settling in found.items():
+            if target > last + 1.0:
+                assert getattr(settling, name) == pytest.approx(last, abs=0.25), (name, target)
+            elif target < last:
+                assert getattr(settling, name) is None, (name, target)
+
+
+def test_what_lies_past_the_target_refuses_nothing() -> None:
+    """An arrow on its way down, soon lost far below, still has the flight to its target."""
+    found = flown(light(launch_speed=30.0), OneRelease(pitch=DEGREE), target=75.0)
+    assert found.history.distance[-1] > 74.0
+    assert found.settling.threshold is None or found.settling.threshold < 75.0
 
 
 def test_steps_along_a_path_that_turns_back_are_refused() -> None:

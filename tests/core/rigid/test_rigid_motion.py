@@ -10,7 +10,7 @@ from reference_setups import AIR, coefficient
 from rigid_setups import SMALL, heavy, light, released
 from scipy.integrate import solve_ivp
 
-from arrowloft.core.rigid.motion import RigidMotion, attitude, cross, dot, looks_at_incidence
+from arrowloft.core.rigid.motion import RigidMotion, attitude, cross, dot
 from arrowloft.core.setup.flow import cross_section
 
 SPINNING = replace(SMALL, offset=np.radians(2.0))
@@ -106,7 +106,7 @@ def test_the_air_only_takes_from_an_arrow_that_no_vane_spins() -> None:
 
 @pytest.mark.parametrize("degrees", [0.5, 5.0, 30.0])
 def test_a_held_arrow_is_pushed_as_the_coefficients_say(degrees) -> None:
-    """No turning: normal force q A C_N, moment that times the static margin, drag along the air."""
+    """No turning: normal force q A C_N, moment that times the static margin, axial force along."""
     rigid = heavy()
     motion, angle = RigidMotion(rigid), np.radians([degrees])
     state = motion.start(released(yaw=angle[0]), np.zeros(1))
@@ -114,7 +114,7 @@ def test_a_held_arrow_is_pushed_as_the_coefficients_say(degrees) -> None:
     push = 0.5 * 1.225 * 85.0**2 * rigid.air.cross_section
     normal = push * rigid.air.normal_force(angle)[0]
     square = np.array([-np.sin(angle[0]), 0.0, np.cos(angle[0])])  # to the axis, to the right
-    drag = push * 1.6 * np.array([-1.0, 0.0, 0.0])
+    drag = push * 1.6 * -np.array([np.cos(angle[0]), 0.0, np.sin(angle[0])])
     assert loads.force[:, 0] == pytest.approx(normal * square + drag, rel=1e-9, abs=1e-12)
     margin = rigid.air.static_margin(angle)[0]
     # The air pushes the tail to the right, which turns the tip to the left: about up.
@@ -220,18 +220,19 @@ def leaning(flow, arrow):
     return (2.0 + 5.0 * np.sin(flow.incidence) ** 2) * cross_section(arrow) + 0.0 * flow.airspeed
 
 
-def test_a_law_that_looks_at_the_angle_has_the_whole_drag() -> None:
-    """Then the drag is the law's own; otherwise the normal force's part is added to it."""
+def test_a_law_s_area_is_that_of_the_force_along_the_shaft() -> None:
+    """Whatever the law makes of the angle; the normal force is added, square to the shaft."""
     angle = np.radians(10.0)
-    for law, rise in ((leaning, 5.0 * np.sin(angle) ** 2), (coefficient(2.0), None)):
+    for law, axial in ((leaning, 2.0 + 5.0 * np.sin(angle) ** 2), (coefficient(2.0), 2.0)):
         rigid = light(drag=law)
         motion = RigidMotion(rigid)
-        assert motion.own_drag is looks_at_incidence(rigid.shot) is (law is leaning)
-        if rise is None:
-            rise = rigid.air.normal_force(np.array([angle]))[0] * np.sin(angle)
-        loads = motion.loads(motion.start(released(yaw=angle), np.zeros(1)))
+        state = motion.start(released(yaw=angle), np.zeros(1))
+        force = motion.loads(state).force[:, 0]
         push = 0.5 * 1.225 * 57.0**2 * rigid.air.cross_section
-        assert -loads.force[0, 0] / push == pytest.approx(2.0 + rise, rel=1e-9)
+        assert -force @ state[6:9, 0] / push == pytest.approx(axial, rel=1e-9)
+        whole = axial * np.cos(angle)
+        whole += float(rigid.air.normal_force(np.array([angle]))[0]) * np.sin(angle)
+        assert -force[0] / push == pytest.approx(whole, rel=1e-9)
 
 
 def test_a_scaled_drag_is_a_greater_coefficient() -> None:

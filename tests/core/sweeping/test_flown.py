@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 from reference_setups import AIR, G, coefficient, elevation_through, in_vacuum, recurve
 
+from arrowloft.core.flight import reach as reach_module
 from arrowloft.core.flight.aim import aim
+from arrowloft.core.flight.reach import reach
 from arrowloft.core.setup.equipment import Arrow
 from arrowloft.core.setup.flow import cross_section
 from arrowloft.core.setup.laws import LawsByLane
 from arrowloft.core.sweeping import flown as module
-from arrowloft.core.sweeping.flown import QUANTITIES, Pin, flown, out_of_reach
+from arrowloft.core.sweeping.flown import QUANTITIES, Pin, flown
 from arrowloft.core.sweeping.lanes import LawOfLanes, some
 
 SPEEDS = np.linspace(45.0, 75.0, 7)
@@ -115,16 +117,45 @@ def test_what_is_beyond_reach_is_nan_and_the_rest_is_not():
     assert 0.0 < found.error < 5e-9
 
 
-def test_what_is_called_out_of_reach_is():
-    """In vacuum the reach up a slope is v^2 / (g (1 + sin slope)): just beyond it, not within."""
-    slope = np.radians(np.array([-30.0, 0.0, 30.0]))
-    far = 57.0**2 / (G * (1.0 + np.sin(slope)))
-    shot = in_vacuum(slope=slope)
-    assert out_of_reach(shot, far * 1.001).all()
-    assert not out_of_reach(shot, far * 0.999).any()
-    offset = in_vacuum(slope=slope, launch_forward=0.9, tip_lead=0.4, peep_height=0.1)
-    assert not out_of_reach(offset, far * 0.999 + 1.3).any()
-    assert not out_of_reach(shot.with_(wind_speed=1.0), far * 1.5).any()
+@pytest.mark.parametrize("first", ["travel", "time"])
+def test_a_zero_beyond_reach_takes_the_travel_alone(first):
+    """Whatever the order of columns: flights to the distances arrive all the same."""
+    wanted = (first, "time" if first == "travel" else "travel")
+    zero = np.array([18.0, 400.0, 18.0])
+    shot = recurve(launch_speed=np.array([57.0, 57.0, 12.0]))
+    found = flown(shot, 3, np.array([20.0, 30.0]), wanted, SMOOTH, Pin(0.8, zero))
+    assert tuple(found.columns) == wanted
+    assert found.reached.tolist() == [True] * 4 + [False] * 2
+    assert found.zero_missed.tolist() == [False, True, True]
+    assert np.isnan(found.columns["travel"]).tolist() == [False] * 2 + [True] * 4
+    assert np.isnan(found.columns["time"]).tolist() == [False] * 4 + [True] * 2
+
+
+@pytest.mark.parametrize("laws_at_once", [True, False])
+def test_a_lane_that_nothing_follows_spoils_no_other(monkeypatch, laws_at_once):
+    """Near the reach of a weak bow, where no launch angle is found to come down."""
+    whole = reach_module._ranges
+
+    def none_of_the_weak(shot, angle, lanes, windage):
+        weak = np.broadcast_to(shot.launch_speed, (lanes.max() + 1,))[lanes] < 40.0
+        return np.where(weak, np.nan, whole(shot, angle, lanes, windage))
+
+    far = 0.999 * reach(recurve(launch_speed=31.0)).distance[0]
+    monkeypatch.setattr(reach_module, "_ranges", none_of_the_weak)
+    speeds = np.array([57.0, 31.0, 60.0, 31.0, 12.0])
+    drag = coefficient(2.0)
+    if laws_at_once:
+        drag = LawsByLane((drag, coefficient(2.0)), np.array([0, 1, 1, 0, 0]))
+    shot = recurve(drag=drag, launch_speed=speeds)
+    found = flown(shot, 5, np.array([far]), ("time",), SMOOTH * 2)
+    plain = aim(recurve(drag=coefficient(2.0), launch_speed=speeds[[0, 2]]), far).time
+    assert found.columns["time"][[0, 2]] == pytest.approx(plain, rel=1e-9)
+    assert np.isnan(found.columns["time"][[1, 3, 4]]).all()
+    assert found.unsolved.tolist() == [False, True, False, True, False]
+    assert found.reached.tolist() == [True, False, True, False, False]
+    assert 0.0 < found.error < 5e-9
+    with pytest.raises(reach_module.Unsolved):  # as everywhere else
+        aim(shot.take(np.array([1])).with_(drag=coefficient(2.0)), far)
 
 
 def test_some_lanes_of_a_dataclass():

@@ -12,11 +12,12 @@ from arrowloft.api.comparing.comparison_scene import scene_of
 from arrowloft.api.comparing.comparison_schemas import comparison_reply
 from arrowloft.api.comparing.lanes import Lanes
 from arrowloft.api.comparing.members import (
-    USUAL_TOLERANCE,
+    TOLERANCES,
     baseline_of,
     check_lanes,
     check_path,
     comparison_schema,
+    tolerance_of,
 )
 from arrowloft.api.conditions import weathervane
 from arrowloft.api.distances import pointer
@@ -25,9 +26,15 @@ from arrowloft.api.replies import CSV, JSON
 from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.setup import notes_reply
 from arrowloft.api.sight.sights import sight_of, zero_distance
-from arrowloft.core.comparing.partings import Parting, parting_by_height, parting_by_travel
+from arrowloft.core.comparing.partings import (
+    Parting,
+    parting_aside,
+    parting_by_height,
+    parting_by_travel,
+)
 from arrowloft.core.comparing.paths import paths
 from arrowloft.core.comparing.side_by_side import SideBySide, side_by_side
+from arrowloft.core.flight.motion import sideways
 from arrowloft.core.sight.sight import Sight
 from arrowloft.plugin import Note
 
@@ -66,7 +73,7 @@ def resource(edge: Edge) -> Resource:
             )
         if form == CSV:
             return replies.csv_reply(*csv(Compared(units, lanes, table, {})))
-        tolerance = asked.get("tolerance", {"height": USUAL_TOLERANCE})
+        tolerance = tolerance_of(asked, aside=sideways(setups.shot))
         compared = Compared(units, lanes, table, _partings(table, sight, tolerance))
         own = compared.reply()
         if form == SVG and drawn is not None:
@@ -99,7 +106,9 @@ def resource(edge: Edge) -> Resource:
         "of each lane beside their difference from a baseline, where a lane parts from "
         "it, and whether it left a range in which its models may be trusted. `up` and "
         "`right` are impacts with the baseline's mark kept; travel counts from each "
-        "lane's own zero mark. As image/svg+xml, a picture of the impacts and of the drag laws.",
+        "lane's own zero mark. A lane whose law has kinks, or that comes near its reach, is known "
+        "to some hundredths of a millimetre; see `solution`. As image/svg+xml, a picture of the "
+        "impacts and of the drag laws.",
         view=view,
         request=schema,
         reply=comparison_reply(),
@@ -114,6 +123,8 @@ def _partings(
     found = {}
     if "height" in tolerance:
         found["height"] = parting_by_height(table.aimed, tolerance["height"])
+    if "right" in tolerance:
+        found["right"] = parting_aside(table.aimed, tolerance["right"])
     if "clicks" in tolerance:
         assert sight is not None and sight.elevation is not None
         travel = float(sight.elevation.travel_of(tolerance["clicks"]))
@@ -122,5 +133,4 @@ def _partings(
 
 
 def _tolerance_reply(units: replies.ReplyUnits, tolerance: Mapping[str, float]) -> dict[str, float]:
-    dimensions = {"height": "length", "clicks": "number"}
-    return {name: units.value(value, dimensions[name]) for name, value in tolerance.items()}
+    return {name: units.value(value, TOLERANCES[name]) for name, value in tolerance.items()}

@@ -18,12 +18,19 @@ from arrowloft.core.comparing.paths import Paths
 from arrowloft.core.comparing.side_by_side import SideBySide
 from arrowloft.plugin import Note
 
+PARTED: Mapping[str, str] = {
+    "height": "parted_in_height_from",
+    "right": "parted_sideways_from",
+    "clicks": "parted_in_clicks_from",
+}
+"""Parting -> member of the summary: the distance from which on a lane differs."""
+
 
 @dataclass(frozen=True)
 class Compared:
     """Lanes and what was computed of them.
 
-    partings: by what they were found for, "height" or "clicks".
+    partings: by what they were found for, "height", "right" or "clicks".
     """
 
     units: ReplyUnits
@@ -103,11 +110,12 @@ class Compared:
             "baseline": told["baseline"],
             "launch_speed": told["launch"]["speed"],
             "up": self._greatest(table.up[index]),
+            "right": self._greatest(table.right[index]),
         }
         if table.travel_difference is not None:
             found["travel_difference"] = self._greatest(table.travel_difference[index])
         for name, parting in told["partings"].items():
-            found[f"parts_by_{name}"] = None if parting is None else parting["distance"]
+            found[PARTED[name]] = None if parting is None else parting["distance"]
         found["range_left"] = any_left(told["launch"]["validity"], told["drag"]["validity"])
         return found
 

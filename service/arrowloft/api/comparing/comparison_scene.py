@@ -57,6 +57,7 @@ def scene_of(
         baseline=table.baseline,
         laws=_laws(compared),
         height=tolerance.get("height"),
+        aside=tolerance.get("right"),
         clicks=tolerance.get("clicks"),
         speeds=tuple(lane.setup.speed for lane in lanes.lanes),
         arrow_mass=float(cast(float, shot.arrow.mass)),

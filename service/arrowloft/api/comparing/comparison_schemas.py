@@ -96,6 +96,7 @@ class PartingsReply(Strict):
     """Where a lane parts from the baseline, by each tolerance given; null: nowhere."""
 
     height = nullable(part(PartingReply(), "By the height of the impact, `up`.", required=False))
+    right = nullable(part(PartingReply(), "By the impact aside, `right`.", required=False))
     clicks = nullable(part(PartingReply(), "By the travel, `travel_difference`.", required=False))
 
 
@@ -131,14 +132,18 @@ class LaneAtAGlance(Strict):
     baseline = flag("Whether it is the lane that the others are held against.")
     launch_speed = quantity("speed", "Launch speed.")
     up = nullable(part(GreatestDifference(), "Greatest `up`; null where it reaches nothing."))
+    right = nullable(part(GreatestDifference(), "Greatest `right`; null as `up`."))
     travel_difference = nullable(
         part(GreatestDifference(), "Greatest `travel_difference`, with a sight.", required=False)
     )
-    parts_by_height = nullable(
-        quantity("distance", "Where it parts by height; null: nowhere.", required=False)
+    parted_in_height_from = nullable(
+        quantity("distance", "`partings.height.distance`; null: nowhere.", required=False)
     )
-    parts_by_clicks = nullable(
-        quantity("distance", "Where it parts by clicks; null: nowhere.", required=False)
+    parted_sideways_from = nullable(
+        quantity("distance", "`partings.right.distance`; null: nowhere.", required=False)
+    )
+    parted_in_clicks_from = nullable(
+        quantity("distance", "`partings.clicks.distance`; null: nowhere.", required=False)
     )
     range_left = flag("Whether it left a range in which one of its models may be trusted.")
 
@@ -147,6 +152,7 @@ class PartingToleranceReply(Strict):
     """The tolerance that partings are found for."""
 
     height = quantity("length", "Height of the impact.", required=False)
+    right = quantity("length", "Impact to either side.", required=False)
     clicks = number("Clicks of travel.", required=False)
 
 

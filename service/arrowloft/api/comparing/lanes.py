@@ -88,12 +88,11 @@ class Blaming:
     def _told(self, problem: Problem) -> Problem:
         kinds = {_first(fault.pointer) for fault in problem.errors} & self.models.keys()
         # A member that they share does not tell which of them refused it.
-        told = " with ".join(
-            f"{kind} {shown(self.models[kind][1])}" for kind in kinds or self.models
-        )
-        words = told[:1].upper() + told[1:]
-        faults = [Fault(self._into_list(f.pointer), f"{words}: {f.detail}") for f in problem.errors]
-        return Problem(problem.code, f"{words}: {problem.detail}", faults, **problem.members)
+        blamed = {kind: self.models[kind][1] for kind in self.models if not kinds or kind in kinds}
+        faults = [
+            Fault(self._into_list(f.pointer), _named(blamed, f.detail)) for f in problem.errors
+        ]
+        return Problem(problem.code, _named(blamed, problem.detail), faults, **problem.members)
 
     def _into_list(self, pointer: str) -> str:
         kind = _first(pointer)
@@ -101,6 +100,17 @@ class Blaming:
             return pointer
         member = next(name for name, of in KINDS.items() if of == kind)
         return f"/{member}/{self.models[kind][0]}" + pointer.removeprefix(f"/{kind}")
+
+
+def _named(blamed: Mapping[str, str], text: str) -> str:
+    """A sentence with the models' labels before it, unless it names them so already.
+
+    blamed: kind -> label.
+    """
+    if all(f"{kind} model {label!r}" in text for kind, label in blamed.items()):
+        return text
+    words = " with ".join(f"{kind} {shown(label)}" for kind, label in blamed.items())
+    return f"{words[:1].upper()}{words[1:]}: {text}"
 
 
 def _first(pointer: str) -> str:

@@ -1,15 +1,15 @@
 """What a comparison is asked for: models with labels, a baseline, a tolerance, a path."""
 
 import math
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, cast
 
 from marshmallow import ValidationError
 
-from arrowloft.api.distances import Distances, check_cells
+from arrowloft.api.distances import Distances
 from arrowloft.api.fields import Items, Number, Part, Quantity, Text
+from arrowloft.api.labels import check_labels
 from arrowloft.api.parameters import Chosen, ModelChoice, ModelSchemas
 from arrowloft.api.resource import Limits
 from arrowloft.api.schemas import Member, Resolver, Strict
@@ -19,6 +19,9 @@ from arrowloft.api.wording import nearest, shown
 LONGEST_LABEL = 60
 USUAL_TOLERANCE = 0.01
 """Height of the impact, m, where no tolerance is given: about what a good group hides."""
+
+TOLERANCES: Mapping[str, str] = {"height": "length", "right": "length", "clicks": "number"}
+"""Tolerance -> dimension, in the order of the reply."""
 
 KINDS: Mapping[str, Literal["launch", "drag"]] = {"launches": "launch", "drags": "drag"}
 """Member that lists models -> what they model."""
@@ -35,6 +38,7 @@ class Labelled:
 class LabelledModel(ModelChoice):
     """`{"label": text, "model": name, "parameters": {...}}`; no label: the model's name."""
 
+    beside = ("label", "model", "parameters")
     label = Text("What to call it in the reply; left out, the model's name.", most=LONGEST_LABEL)
 
     def read(self, value: Any) -> Labelled:  # type: ignore[override]
@@ -81,6 +85,14 @@ class PartingTolerance(Strict):
         low=1e-5,
         high=10.0,
     )
+    right = Quantity(
+        "length",
+        "Of the impact to either side, with the baseline's mark; left out, in a wind from the "
+        "side it is that of the height.",
+        example="1 cm",
+        low=1e-5,
+        high=10.0,
+    )
     clicks = Number(
         "Of the travel of the pin, in clicks of the sight; parts of a click count.",
         above=0.0,
@@ -90,7 +102,9 @@ class PartingTolerance(Strict):
     def check(self, data: dict[str, Any]) -> None:
         """One must be given."""
         if not data:
-            raise ValidationError("Give height, clicks, or both; or leave the tolerance out.")
+            raise ValidationError(
+                "Give height, right, clicks, or some of them; or leave the tolerance out."
+            )
 
 
 class ComparedPath(Strict):
@@ -113,7 +127,7 @@ class _Comparison(Strict):
     def check(self, data: dict[str, Any]) -> None:
         """Labels are unique, the baseline is one of them, clicks are the sight's."""
         for member, kind in KINDS.items():
-            _check_labels(member, kind, data[member])
+            check_labels(member, f"{kind} models", [item.label for item in data[member]])
             label = data.get("baseline", {}).get(kind)
             known = [item.label for item in data[member]]
             if label is not None and label not in known:
@@ -133,7 +147,7 @@ def comparison_schema(models: ModelSchemas, limits: Limits) -> Strict:
         member: Items(
             LabelledModel(kind, models, f"A {kind} model."),
             f"The {kind} models: each flies with every {other} model.",
-            most=limits.cells,
+            most=limits.lanes,
             required=True,
         )
         for (member, kind), other in zip(KINDS.items(), ("drag", "launch"), strict=True)
@@ -148,7 +162,9 @@ def comparison_schema(models: ModelSchemas, limits: Limits) -> Strict:
             required=True,
         ),
         "tolerance": Part(
-            PartingTolerance(), "When lanes part from the baseline; left out, 1 cm of height."
+            PartingTolerance(),
+            "When lanes part from the baseline; left out, 1 cm of height, and to either "
+            "side in a wind from the side.",
         ),
         "path": Part(ComparedPath(), "Heights of the paths on the way to one target."),
     }
@@ -167,18 +183,41 @@ def _position(items: Sequence[Labelled], label: str | None) -> int:
     return 0 if label is None else [item.label for item in items].index(label)
 
 
+def tolerance_of(asked: Mapping[str, Any], *, aside: bool) -> dict[str, float]:
+    """The tolerances that partings are found for, m, and clicks.
+
+    aside: whether a wind blows from the side; then what counts up and down counts there too.
+    """
+    given = dict(asked.get("tolerance", {"height": USUAL_TOLERANCE}))
+    if aside and "height" in given:
+        given.setdefault("right", given["height"])
+    return {name: given[name] for name in TOLERANCES if name in given}
+
+
 def check_lanes(asked: Mapping[str, Any], limits: Limits) -> None:
     """Raise ValidationError where there are more lanes, or rows of all of them, than computed."""
     counts = {member: len(asked[member]) for member in KINDS}
-    check_cells(len(asked["distances"]), limits.cells, **counts)
-    lanes = math.prod(counts.values())
+    lanes, distances = math.prod(counts.values()), len(asked["distances"])
+    longest = max(counts, key=lambda member: counts[member])
+    factors = " x ".join(f"{count} {member}" for member, count in counts.items())
     if lanes > limits.lanes:
-        factors = " x ".join(f"{count} {member}" for member, count in counts.items())
+        others = lanes // counts[longest]
         fault = (
-            f"{factors} make {lanes} lanes, at most {limits.lanes} are compared: give fewer of "
-            "them, or ask for them in several requests with the same baseline."
+            f"{factors} make {lanes} lanes, at most {limits.lanes} are compared: give at most "
+            f"{max(limits.lanes // others, 1)} {longest}, or ask for them in several requests "
+            "with the same baseline."
         )
-        raise ValidationError({max(counts, key=lambda member: counts[member]): [fault]})
+        raise ValidationError({longest: [fault]})
+    if lanes * distances <= limits.cells:
+        return
+    rows = (
+        f"{distances} distances x {factors} make {distances * lanes} rows, at most "
+        f"{limits.cells} are computed: give at most "
+    )
+    if distances >= counts[longest]:
+        raise ValidationError({"distances": [f"{rows}{limits.cells // lanes} distances."]})
+    most = limits.cells // (distances * (lanes // counts[longest]))
+    raise ValidationError({longest: [f"{rows}{max(most, 1)} {longest}, or fewer distances."]})
 
 
 def check_path(asked: Mapping[str, Any], limits: Limits) -> None:
@@ -194,19 +233,3 @@ def check_path(asked: Mapping[str, Any], limits: Limits) -> None:
         "computed: give a longer step or fewer models."
     )
     raise ValidationError({"path": {"step": [fault]}})
-
-
-def _check_labels(member: str, kind: str, items: Sequence[Labelled]) -> None:
-    count = Counter(item.label for item in items)
-    twice = {
-        index: {
-            "label": [
-                f"{count[item.label]} {kind} models are called {shown(item.label)}: give each a "
-                "label of its own."
-            ]
-        }
-        for index, item in enumerate(items)
-        if count[item.label] > 1
-    }
-    if twice:
-        raise ValidationError({member: twice})

@@ -12,18 +12,30 @@ from arrowloft.api.reply_schemas import flag, nullable, number, text
 from arrowloft.api.schemas import Strict
 from arrowloft.core.setup.flow import Flow
 from arrowloft.plugin.contract import Model
+from arrowloft.plugin.guard import guarded_limits
 from arrowloft.plugin.validity import QUANTITIES
+
+_SI = {
+    "arrow_mass": "kg",
+    "mass_per_draw_weight": "kg/N",
+    "launch_speed": "m/s",
+    "draw_length": "m",
+    "draw_weight": "N",
+}
+"""Quantity of a range -> its SI unit; the others are pure numbers."""
 
 
 class TrustedRange(Strict):
     """The range of one quantity in which a model may be trusted, and what was reached."""
 
     quantity = text("Name of the quantity.")
-    low = number("Lower end in SI units; left out: open.", required=False)
-    high = number("Upper end in SI units; left out: open.", required=False)
+    unit = text("Unit of low, high, least and greatest, always SI; empty for a pure number.")
+    low = number("Lower end; left out: open.", required=False)
+    high = number("Upper end; left out: open.", required=False)
+    outside = text("What happens beyond: a note, or an error.", enum=["note", "error"])
     reason = text("Why the range ends there.")
-    least = nullable(number("Least value reached, in SI units; null where it is not known."))
-    greatest = nullable(number("Greatest value reached, in SI units; null where it is not known."))
+    least = nullable(number("Least value reached; null where it is not known."))
+    greatest = nullable(number("Greatest value reached; null where it is not known."))
     left = nullable(flag("Whether the lane left the range; null where that is not known."))
 
 
@@ -49,7 +61,7 @@ def _ranges(
     kind: Literal["drag", "launch"], model: Model, given: tuple[Any, Any]
 ) -> list[dict[str, Any]]:
     found = []
-    for limit in model.limits():
+    for limit in guarded_limits(model):
         values = QUANTITIES[kind][limit.quantity].of(*given)
         least, greatest = None, None
         if values is not None and np.all(np.isfinite(values)):
@@ -58,7 +70,9 @@ def _ranges(
         found.append(
             {
                 "quantity": limit.quantity,
+                "unit": _SI.get(limit.quantity, ""),
                 **{name: end for name, end in ends.items() if math.isfinite(end)},
+                "outside": limit.outside,
                 "reason": limit.reason,
                 "least": None if least is None else significant(least),
                 "greatest": None if greatest is None else significant(greatest),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from arrowloft.api.fitting.candidates import Candidate
+from arrowloft.api.fitting.patience import OutOfPatience, Patience
 from arrowloft.api.fitting.unknowns import Unknown, together
 from arrowloft.api.problems import KINDS, Fault, Problem, from_case, from_model_fault
 from arrowloft.api.wording import sentence
@@ -15,6 +16,7 @@ from arrowloft.core.fitting.fit import Fit, NeverArrives, NotTold, TooFew, Unset
 from arrowloft.core.fitting.predictions import Predictions
 from arrowloft.core.fitting.series import KINDS as ROWS
 from arrowloft.core.fitting.series import Series
+from arrowloft.core.fitting.whitened import TooRough
 from arrowloft.core.flight.aim import TooNear
 from arrowloft.core.flight.reach import Unsolved
 from arrowloft.plugin import CaseError, ParameterError
@@ -36,6 +38,16 @@ _UNSETTLED = (
     "an observation that contradicts the others."
 )
 
+_ROUGH = (
+    "The drag law is too rough: flights by it arrive, but cannot be computed closely enough "
+    "beside the stated uncertainties. Give it fewer or smoother points, or observations that are "
+    "less certain."
+)
+_SLOW = (
+    "The model answers too slowly for a fit, and was stopped so that the other models have their "
+    "share of the request's time: let fewer parameters be free, or fit it alone."
+)
+
 
 @dataclass(frozen=True)
 class Attempt:
@@ -46,7 +58,9 @@ class Attempt:
     problem: Problem | None = None
 
 
-def attempt(candidate: Candidate, predictions: Predictions, index: int) -> Attempt:
+def attempt(
+    candidate: Candidate, predictions: Predictions, index: int, patience: Patience
+) -> Attempt:
     """Fit the candidate at this position; a Problem for parameters that refuse each other.
 
     What else stands in the way of the fit is the attempt's problem, so that it does not hide
@@ -62,7 +76,8 @@ def attempt(candidate: Candidate, predictions: Predictions, index: int) -> Attem
         with _failing(candidate, predictions, index):
             if not candidate(start[:, None]).sound[0]:
                 raise _no_speed(index)
-            return Attempt(candidate, fit(predictions, candidate, together(candidate.unknowns)))
+            family = patience.family(candidate)
+            return Attempt(candidate, fit(predictions, family, together(candidate.unknowns)))
     except Problem as problem:
         return Attempt(candidate, problem=problem)
 
@@ -117,6 +132,11 @@ def _failing(candidate: Candidate, predictions: Predictions, index: int) -> Iter
         raise Problem("cannot-be-fitted", detail, (Fault(where, detail),)) from error
     except NeverArrives as error:
         raise _never(candidate, predictions, error) from error
+    except TooRough as error:
+        faults = [Fault(f"{where}/drag", _ROUGH)]
+        raise Problem("cannot-be-fitted", _ROUGH, faults) from error
+    except OutOfPatience as error:
+        raise Problem("takes-too-long", _SLOW, (Fault(where, _SLOW),)) from error
     except TooNear as error:
         aimed = [i for i, item in enumerate(predictions.series) if item.aimed_at is not None]
         detail = "Too near: the arrow leaves the string reaching beyond. Give a farther distance."
@@ -157,9 +177,15 @@ def _not_told(unknowns: Sequence[Unknown], error: NotTold) -> str:
             f"The observations tell {' and '.join(names)} in combination only, not each by itself: "
             "give one of them and let the others be free, or measure what tells them apart."
         )
+    tried = (
+        f", neither where the fit starts nor with the others fitted, and from {error.tried} other "
+        "values nothing better is found"
+        if error.tried
+        else ""
+    )
     return (
-        f"The observations do not tell {' and '.join(names)}: give a value instead of letting it "
-        "be free, or measure where it counts."
+        f"The observations do not tell {' and '.join(names)}{tried}: give a value instead of "
+        "letting it be free, start elsewhere, or measure where it counts."
     )
 
 

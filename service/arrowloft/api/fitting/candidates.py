@@ -12,6 +12,8 @@ from arrowloft.api.fitting.unknowns import Unknown, unknowns_of
 from arrowloft.api.shared import SPEEDS
 from arrowloft.core.arrays import Array
 from arrowloft.core.fitting.variants import Variants
+from arrowloft.core.setup.air import Air
+from arrowloft.core.setup.equipment import Arrow
 from arrowloft.core.setup.flow import DragLaw
 from arrowloft.core.setup.laws import Kinks
 from arrowloft.plugin import DragModel, LaunchModel, LaunchSpeed, ParameterError
@@ -26,6 +28,7 @@ class Candidate:
     """A drag and a launch model over the series; a `Family` of the core when called.
 
     launch: None: the launch speeds are unknowns of the series.
+    arrow, air: the request's, for which drag coefficients are told.
     """
 
     registry: Registry
@@ -34,12 +37,19 @@ class Candidate:
     launch: Fitted | None
     series: Sequence[Measured]
     unknowns: Sequence[Unknown]
+    arrow: Arrow
+    air: Air
 
     @classmethod
     def of(
-        cls, registry: Registry, asked: Mapping[str, Any], label: str, series: Sequence[Measured]
+        cls,
+        registry: Registry,
+        asked: Mapping[str, Any],
+        label: str,
+        series: Sequence[Measured],
+        flown_by: tuple[Arrow, Air],
     ) -> "Candidate":
-        """The candidate of a request's entry."""
+        """The candidate of a request's entry; flown_by: the request's arrow and air."""
         drag, launch = asked["drag"], asked.get("launch")
         of_launch = None if launch is None else (registry.get("launch", launch.name), launch)
         return cls(
@@ -49,18 +59,21 @@ class Candidate:
             launch=launch,
             series=series,
             unknowns=unknowns_of((registry.get("drag", drag.name), drag), of_launch, series),
+            arrow=flown_by[0],
+            air=flown_by[1],
         )
 
     def drag_at(self, point: Array) -> DragModel:
         """The drag model with what the point (unknowns,) says of it."""
-        return self.registry.build("drag", self.drag.name, self._parameters("drag", point))
+        return self.registry.build("drag", self.drag.name, self.parameters("drag", point))
 
     def launch_at(self, point: Array) -> LaunchModel:
         """The launch model likewise."""
         assert self.launch is not None
-        return self.registry.build("launch", self.launch.name, self._parameters("launch", point))
+        return self.registry.build("launch", self.launch.name, self.parameters("launch", point))
 
-    def _parameters(self, kind: str, point: Array) -> dict[str, Any]:
+    def parameters(self, kind: str, point: Array) -> dict[str, Any]:
+        """All that the drag or the launch model is given at a point, SI; defaults left out."""
         fitted = self.drag if kind == "drag" else self.launch
         assert fitted is not None
         found = dict(fitted.parameters)

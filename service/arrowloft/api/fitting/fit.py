@@ -1,6 +1,5 @@
 """POST /v1/fit: models fitted to measured flights, and ranked against each other."""
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -9,19 +8,25 @@ from flask import Response, request
 from arrowloft.api import reading, replies
 from arrowloft.api.fitting.attempts import attempt, none_fitted
 from arrowloft.api.fitting.candidates import Candidate
-from arrowloft.api.fitting.fit_members import MOST_TOGETHER, MOST_UNKNOWNS, fit_members
+from arrowloft.api.fitting.fit_members import (
+    MOST_PATHS,
+    MOST_TOGETHER,
+    MOST_UNKNOWNS,
+    fit_schema,
+    labels_of,
+)
 from arrowloft.api.fitting.fit_notes import notes_of_all
 from arrowloft.api.fitting.fit_reply import models_reply, ranking_reply, series_reply
-from arrowloft.api.fitting.fit_reply_schemas import FIT_REPLY
+from arrowloft.api.fitting.fit_reply_schemas import CRITERION, FIT_REPLY
 from arrowloft.api.fitting.fit_scene import scene_of
-from arrowloft.api.fitting.measured import Measured, measured
+from arrowloft.api.fitting.measured import Measured, measured, of_request
+from arrowloft.api.fitting.patience import Patience
 from arrowloft.api.picture_replies import SVG, svg_reply
 from arrowloft.api.plain_replies import plain_reply
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.replies import JSON, ReplyUnits
 from arrowloft.api.reply_schemas import plain_reply_schema
 from arrowloft.api.resource import Edge, Resource
-from arrowloft.api.schemas import strict
 from arrowloft.core.fitting.likelihood import ranking
 from arrowloft.core.fitting.predictions import Predictions
 from arrowloft.plugin.registry import Registry
@@ -29,7 +34,7 @@ from arrowloft.plugin.registry import Registry
 
 def resource(edge: Edge) -> Resource:
     """The resource."""
-    schema = strict("FitRequest", fit_members(edge.models, edge.limits))()
+    schema = fit_schema(edge.models, edge.limits)
     drawn = edge.pictures.fit
 
     def view() -> Response:
@@ -38,7 +43,11 @@ def resource(edge: Edge) -> Resource:
         series = measured(asked, edge.limits.measurements)
         candidates = _candidates(asked, series, edge.registry)
         predictions = Predictions([item.series for item in series])
-        attempts = [attempt(item, predictions, index) for index, item in enumerate(candidates)]
+        _require_few_paths(candidates, predictions)
+        patience = Patience(edge.limits.seconds, len(candidates))
+        attempts = [
+            attempt(item, predictions, index, patience) for index, item in enumerate(candidates)
+        ]
         fits = [item.fit for item in attempts if item.fit is not None]
         if not fits:
             raise none_fitted(attempts)
@@ -47,7 +56,7 @@ def resource(edge: Edge) -> Resource:
         if form == SVG and drawn is not None:
             return svg_reply(drawn(scene_of(attempts, ranked, predictions, series), units.chosen))
         own = {
-            "criterion": ranked.criterion,
+            "criterion": CRITERION,
             "ranking": ranking_reply(attempts, ranked),
             "models": models_reply(attempts, ranked, predictions, units),
             "series": series_reply(series, units),
@@ -64,13 +73,16 @@ def resource(edge: Edge) -> Resource:
         "its uncertainty and, by series, its own arrow, air, wind and launch, and fits models to "
         "all of them at once by least squares within the declared bounds. Any installed model "
         "can be fitted: `free` names the parameters that are found, else those the model declares "
-        "free; each element of a list is an unknown. Speeds, times and drops are those of the "
-        "moment when the tip passes the plane across the line of sight at the distance; the speed "
-        "is the balance point's. Gives each model's parameters with their uncertainties, what "
-        "the residuals say of it, its drag coefficient over the Reynolds numbers flown, and a "
-        "ranking by Akaike's criterion. A model that cannot be fitted says why, and does not "
-        f"hide the others. A model may have up to {MOST_UNKNOWNS} unknowns, all models together "
-        f"{MOST_TOGETHER}. As image/svg+xml, a picture of residuals and drag coefficients.",
+        "free; each element of a list is an unknown, and may be named alone. Speeds, times and "
+        "drops are those of the moment when the tip passes the plane across the line of sight at "
+        "the distance; the speed is the balance point's. Gives each model's parameters with their "
+        "uncertainties, what the residuals say of it, its drag coefficient over the Reynolds "
+        "numbers flown, and a ranking by Akaike's criterion AIC. A model that cannot be fitted "
+        f"says why, and does not hide the others. A model may have up to {MOST_UNKNOWNS} unknowns, "
+        f"all models together {MOST_TOGETHER}; and one for each model and its unknowns, times the "
+        "series, those counted again that are aimed, and again where both positions and readings "
+        f"at distances are given, may make {MOST_PATHS}. As image/svg+xml, a picture of residuals "
+        "and drag coefficients.",
         view=view,
         request=schema,
         reply=plain_reply_schema("FlightFitReply", FIT_REPLY),
@@ -87,9 +99,10 @@ def _candidates(
     asked: Mapping[str, Any], series: Sequence[Measured], registry: Registry
 ) -> list[Candidate]:
     """The candidates; a Problem where one has too many unknowns."""
+    flown_by = of_request(asked)
     found = [
-        Candidate.of(registry, item, label, series)
-        for item, label in zip(asked["models"], _labels(asked["models"]), strict=True)
+        Candidate.of(registry, item, label, series, flown_by)
+        for item, label in zip(asked["models"], labels_of(asked["models"]), strict=True)
     ]
     faults = []
     for index, item in enumerate(found):
@@ -112,17 +125,15 @@ def _candidates(
     return found
 
 
-def _labels(models: Sequence[Mapping[str, Any]]) -> list[str]:
-    """Each candidate's label, or its models' names; equal ones are numbered."""
-    plain = [item.get("label") or _names(item) for item in models]
-    count, seen = Counter(plain), Counter[str]()
-    labels = []
-    for label in plain:
-        seen[label] += 1
-        labels.append(f"{label} ({seen[label]})" if count[label] > 1 else label)
-    return labels
-
-
-def _names(model: Mapping[str, Any]) -> str:
-    drag, launch = model["drag"].name, model.get("launch")
-    return drag if launch is None else f"{drag}, {launch.name}"
+def _require_few_paths(candidates: Sequence[Candidate], predictions: Predictions) -> None:
+    """A Problem where one evaluation of all candidates solves more paths than there is time for."""
+    variants = sum(len(item.unknowns) + 1 for item in candidates)
+    paths = variants * predictions.solved
+    if paths > MOST_PATHS:
+        detail = (
+            f"The unknowns of all models, and one for each model, make {variants}; every one needs "
+            f"{predictions.solved} flights (a series needs one for what is read at distances, one "
+            f"for positions, and one where it is aimed). That is {paths} together, and one request "
+            f"takes {MOST_PATHS}: ask for fewer models or series at once."
+        )
+        raise Problem("invalid-request", detail, (Fault("/models", detail),))

@@ -1,13 +1,14 @@
 """What a fit is asked with: measured series, and the models to fit to them."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, cast
 
 from marshmallow import ValidationError
 
 from arrowloft.api.fields import Choice, Items, Part, Quantity, Text
 from arrowloft.api.fitting.model_member import FittedModel
+from arrowloft.api.labels import check_labels
 from arrowloft.api.parameters import ModelSchemas
 from arrowloft.api.resource import Limits
 from arrowloft.api.schemas import Member, Strict, strict
@@ -30,6 +31,9 @@ MOST_UNKNOWNS = 20
 """Of one model, those of the series included."""
 MOST_TOGETHER = 32
 """Of all models together, which bounds the time of a request."""
+
+MOST_PATHS = 240
+"""That one evaluation of all models solves, which bounds the time of a request beside it."""
 
 SERIES_UNKNOWNS = ("launch_speed", "launch_angle", "yaw", "clock")
 """Members of a series that may be unknown."""
@@ -213,7 +217,31 @@ def _series_members(most: int) -> dict[str, Member]:
     }
 
 
-def fit_members(models: ModelSchemas, limits: Limits) -> dict[str, Member]:
+class _Fit(Strict):
+    """A request whose labels tell its models apart."""
+
+    def check(self, data: dict[str, Any]) -> None:
+        """Labels are unique."""
+        check_labels("models", "models", labels_of(data["models"]))
+
+
+def labels_of(models: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Each model's label, or its models' names."""
+    return [item.get("label") or _names(item) for item in models]
+
+
+def _names(model: Mapping[str, Any]) -> str:
+    drag, launch = model["drag"].name, model.get("launch")
+    return drag if launch is None else f"{drag}, {launch.name}"
+
+
+def fit_schema(models: ModelSchemas, limits: Limits) -> Strict:
+    """The request."""
+    named = _Fit.from_dict(cast(Any, _members(models, limits)), name="FitRequest")
+    return cast(type[Strict], named)()
+
+
+def _members(models: ModelSchemas, limits: Limits) -> dict[str, Member]:
     """All members of the request."""
     series = cast(
         type[Strict],
@@ -222,7 +250,10 @@ def fit_members(models: ModelSchemas, limits: Limits) -> dict[str, Member]:
     candidate = strict(
         "FitCandidate",
         {
-            "label": Text("A name for it, used in the reply; left out, its models'.", most=60),
+            "label": Text(
+                "A name for it, used in the reply and no other model's; left out, its models'.",
+                most=60,
+            ),
             "drag": FittedModel("drag", models, "The drag model.", required=True),
             "launch": FittedModel(
                 "launch",

@@ -7,11 +7,12 @@ import numpy as np
 from arrowloft.api.fitting.attempts import Attempt
 from arrowloft.api.fitting.candidates import Candidate
 from arrowloft.api.fitting.measured import Measured
+from arrowloft.api.fitting.told_for import told_for
 from arrowloft.core.fitting.fit import Fit
 from arrowloft.core.fitting.likelihood import Ranking
 from arrowloft.core.setup.flow import Flow
 from arrowloft.plugin import Note
-from arrowloft.plugin.guard import guarded_drag_notes
+from arrowloft.plugin.guard import guarded_drag_notes, guarded_law
 
 UNLIKELY = 0.01
 """Chance of a chi-square below which the stated uncertainties are too small for the residuals."""
@@ -56,8 +57,8 @@ def _scatter(fit: Fit) -> list[Note]:
         return [Note("residuals-too-small", message)]
     if found.degrees == 0:
         message = (
-            "There are as many unknowns as measured values: any model of that many fits, and "
-            "nothing says whether this one is right."
+            "As many unknowns were found as there are measured values: any model of that many "
+            "fits, and nothing says whether this one is right."
         )
         return [Note("nothing-to-spare", message)]
     return []
@@ -73,7 +74,8 @@ def _bounds(candidate: Candidate, fit: Fit) -> list[Note]:
         return []
     message = (
         f"At a bound of what is allowed: {', '.join(stuck)}. It is held there for the others, "
-        "whose uncertainties leave it out; a model that is driven to its bounds rarely suits."
+        "whose uncertainties leave it out, and not counted as an unknown; a model that is driven "
+        "to its bounds rarely suits."
     )
     return [Note("at-bound", message)]
 
@@ -105,12 +107,12 @@ def _held(candidate: Candidate) -> list[Note]:
 
 
 def _flown(candidate: Candidate, fit: Fit) -> tuple[Note, ...]:
-    """What the drag model says of the Reynolds numbers flown, for the first series' air."""
-    air, arrow = candidate.series[0].air, candidate.series[0].arrow
-    reynolds = np.array(fit.reynolds)
-    airspeed = reynolds * air.viscosity / (air.density * arrow.shaft_diameter)
+    """What the drag model says of the Reynolds numbers flown, for the request's arrow and air."""
+    model = candidate.drag_at(fit.values)
+    arrow, air, notes = told_for(candidate, guarded_law(model))
+    airspeed = np.array(fit.reynolds) * air.viscosity / (air.density * arrow.shaft_diameter)
     flow = Flow(airspeed, air.density, air.viscosity, air.speed_of_sound)
-    return guarded_drag_notes(candidate.drag_at(fit.values), flow, arrow)
+    return (*guarded_drag_notes(model, flow, arrow), *notes)
 
 
 def notes_of_all(

@@ -1,6 +1,7 @@
 """What a fit says, in the caller's units."""
 
 from collections.abc import Sequence
+from math import floor, log10
 from typing import Any
 
 import numpy as np
@@ -11,16 +12,19 @@ from arrowloft.api.fitting.candidates import Candidate
 from arrowloft.api.fitting.fit_notes import notes_of_fit, stretched
 from arrowloft.api.fitting.fit_reply_schemas import RESIDUALS
 from arrowloft.api.fitting.measured import Measured
-from arrowloft.api.fitting.unknowns import Unknown, together
+from arrowloft.api.fitting.told_for import drag_of
+from arrowloft.api.fitting.unknowns import Unknown
+from arrowloft.api.parameters import AnyModel, as_request
 from arrowloft.api.replies import Column, ReplyUnits, significant, sources_reply
 from arrowloft.core.arrays import Array
-from arrowloft.core.fitting.coefficients import coefficients
 from arrowloft.core.fitting.fit import Fit
-from arrowloft.core.fitting.likelihood import Ranking
+from arrowloft.core.fitting.likelihood import FINEST, Ranking
 from arrowloft.core.fitting.predictions import Predictions
 from arrowloft.core.fitting.series import Series
 
 _DIGITS = 9
+_FIGURES = 8
+"""Significant digits of criteria; a fit is the same to more of them on any machine."""
 _POINTS = 5
 """Reynolds numbers at which the drag coefficients are told."""
 
@@ -55,9 +59,9 @@ def ranking_reply(attempts: Sequence[Attempt], ranked: Ranking) -> list[dict[str
             {
                 "model": index,
                 "label": item.candidate.label,
-                "unknowns": len(item.candidate.unknowns),
-                "chi_square": significant(item.fit.likelihood.chi_square),
-                "difference": significant(float(ranked.difference[place])),
+                "unknowns": item.fit.found,
+                "chi_square": _sum(item.fit.likelihood.chi_square, 7),
+                "difference": _sum(float(ranked.difference[place]), 7),
                 "weight": significant(float(ranked.weight[place])),
             }
         )
@@ -83,22 +87,22 @@ def _fitted(
     candidate: Candidate, fit: Fit, predictions: Predictions, reynolds: Array, units: ReplyUnits
 ) -> dict[str, Any]:
     judged = fit.likelihood
-    models = {"drag": candidate.registry.get("drag", candidate.drag.name)}
+    models: dict[str, AnyModel] = {"drag": candidate.registry.get("drag", candidate.drag.name)}
     if candidate.launch is not None:
-        models["launch"] = candidate.registry.get("launch", candidate.launch.name)  # type: ignore[assignment]
+        models["launch"] = candidate.registry.get("launch", candidate.launch.name)
     return {
         "parameters": _parameters(candidate.unknowns, fit, units),
         "correlations": {
             "names": [_name(item) for item in candidate.unknowns],
-            "matrix": [[_maybe(value, 6) for value in row] for row in fit.correlations],
+            "matrix": [[_share(value) for value in row] for row in fit.correlations],
         },
-        "chi_square": significant(judged.chi_square),
+        "chi_square": _sum(judged.chi_square, 7),
         "degrees_of_freedom": judged.degrees,
         "chance": _maybe(judged.chance, 4),
-        "log_likelihood": significant(judged.log_likelihood, _DIGITS),
-        "aic": significant(judged.aic, _DIGITS),
-        "aicc": _maybe(judged.aicc, _DIGITS),
-        "bic": significant(judged.bic, _DIGITS),
+        "log_likelihood": _sum(judged.log_likelihood),
+        "aic": _sum(judged.aic),
+        "aicc": _sum(judged.aicc) if np.isfinite(judged.aicc) else None,
+        "bic": _sum(judged.bic),
         "coefficients": _coefficients(candidate, fit, reynolds),
         "residuals": _residuals(fit, predictions, units),
         **{
@@ -106,10 +110,10 @@ def _fitted(
                 "model": model.name,
                 "version": model.version,
                 "sources": sources_reply(model.sources),
+                "parameters": _whole(candidate, kind, fit),
             }
             for kind, model in models.items()
         },
-        "evaluations": fit.evaluations,
         "notes": [
             {"code": note.code, "message": note.message} for note in notes_of_fit(candidate, fit)
         ],
@@ -128,8 +132,8 @@ def _parameters(unknowns: Sequence[Unknown], fit: Fit, units: ReplyUnits) -> lis
             body["series"] = list(item.series)
         body |= {
             "unit": unit,
-            "start": significant(_in_unit(item.start, item, unit), _DIGITS),
-            "value": significant(_in_unit(float(fit.values[index]), item, unit), _DIGITS),
+            "start": _in_unit(item.start, item, unit),
+            "value": _in_unit(_told(fit, index), item, unit),
             "standard_uncertainty": _maybe(_span(uncertainty, item, unit), 4),
         }
         if stretched(fit):
@@ -141,13 +145,39 @@ def _parameters(unknowns: Sequence[Unknown], fit: Fit, units: ReplyUnits) -> lis
     return found
 
 
+def _told(fit: Fit, index: int) -> float:
+    """A fitted value, SI, to a ten-thousandth of its uncertainty and no more than nine digits.
+
+    What a fit leaves undone lies far below that, so that the figure is the same on any machine.
+    """
+    value, uncertainty = float(fit.values[index]), float(fit.uncertainties[index])
+    if not np.isfinite(uncertainty) or uncertainty <= 0.0:
+        return significant(value, _DIGITS)
+    return significant(round(value, 4 - floor(log10(uncertainty))), _DIGITS)
+
+
+def _whole(candidate: Candidate, kind: str, fit: Fit) -> dict[str, Any]:
+    """All parameters of a model as a request writes them: given, fitted and by default."""
+    fitted = candidate.drag if kind == "drag" else candidate.launch
+    assert fitted is not None
+    model = candidate.registry.get(fitted.kind, fitted.name)
+    point = np.array([_told(fit, index) for index in range(fit.values.size)])
+    given = candidate.parameters(kind, point)
+    return {
+        name: as_request(item, given.get(name, item.default))
+        for name, item in model.parameters().items()
+        if given.get(name, item.default) is not None
+    }
+
+
 def _in_unit(si: float, item: Unknown, unit: str) -> float:
-    return table.from_si(si, item.dimension, unit)
+    return significant(table.from_si(si, item.dimension, unit), _DIGITS)
 
 
 def _span(si: float, item: Unknown, unit: str) -> float:
     """A difference of two values in the unit, whose zero does not count."""
-    return _in_unit(si, item, unit) - _in_unit(0.0, item, unit)
+    zero = table.from_si(0.0, item.dimension, unit)
+    return table.from_si(si, item.dimension, unit) - zero
 
 
 def _name(item: Unknown) -> str:
@@ -157,20 +187,27 @@ def _name(item: Unknown) -> str:
     return f"{item.of}.{item.name}{element}"
 
 
+def _sum(value: float, digits: int = _FIGURES) -> float:
+    """A sum over residuals or a criterion, none of which is told below `FINEST`."""
+    return significant(round(value / FINEST) * FINEST, digits)
+
+
+def _share(value: float) -> float | None:
+    """A correlation to four decimals; null where there is none."""
+    return round(float(value), 4) + 0.0 if np.isfinite(value) else None
+
+
 def _maybe(value: float, digits: int) -> float | None:
     """A figure to some digits; null where there is none."""
     return significant(float(value), digits) if np.isfinite(value) else None
 
 
 def _coefficients(candidate: Candidate, fit: Fit, reynolds: Array) -> list[dict[str, Any]]:
-    first = candidate.series[0]
-    found = coefficients(
-        fit, candidate, together(candidate.unknowns), first.arrow, first.air, reynolds
-    )
+    found = drag_of(candidate, fit, reynolds)
     return [
         {
-            "reynolds": significant(at),
-            "coefficient": significant(value),
+            "reynolds": significant(at, 6),
+            "coefficient": significant(value, 6),
             "standard_uncertainty": _maybe(uncertainty, 4),
         }
         for at, value, uncertainty in zip(

@@ -17,6 +17,8 @@ from arrowloft.api.reply_schemas import (
 )
 from arrowloft.api.schemas import Strict, strict
 
+CRITERION = "aic"
+
 
 class FittedParameter(Strict):
     """One unknown, fitted."""
@@ -43,7 +45,8 @@ class FittedParameter(Strict):
         )
     )
     at_bound = text(
-        "Which of its declared bounds it came to rest at; it is held there for the others.",
+        "Which of its declared bounds it came to rest at, or which edge of what the model takes; "
+        "it is held there for the others, and does not count as an unknown.",
         required=False,
         enum=["low", "high"],
     )
@@ -100,7 +103,9 @@ class CoefficientAt(Strict):
     """The fitted drag coefficient at one Reynolds number."""
 
     reynolds = number("Reynolds number on the shaft diameter.")
-    coefficient = number("Cd on the shaft cross-section, pi d^2 / 4, of the request's arrow.")
+    coefficient = number(
+        "Cd on the shaft cross-section, pi d^2 / 4, of the request's arrow in its air."
+    )
     standard_uncertainty = nullable(
         number("By the fit's covariance; null where what counts is at a bound.")
     )
@@ -112,6 +117,15 @@ class FittedModelReply(Strict):
     model = text("Its name.")
     version = text("Its version: it changes whenever an answer changes.")
     sources = many(SourceReply(), "Its sources.")
+    parameters = fields.Dict(
+        keys=fields.String(),
+        required=True,
+        metadata={
+            "description": "All its parameters as a request writes them, those given, those fitted "
+            "and the defaults: `model` and `parameters` together are the fitted model for any "
+            "other request."
+        },
+    )
 
 
 class FailedReply(Strict):
@@ -130,7 +144,9 @@ _FIT: dict[str, Any] = {
     "parameters": many(FittedParameter(), "The unknowns, fitted.", required=False),
     "correlations": part(FitCorrelations(), "Correlations of the unknowns.", required=False),
     "chi_square": number("Sum of squared residuals in standard uncertainties.", required=False),
-    "degrees_of_freedom": whole("Measured values less unknowns.", required=False),
+    "degrees_of_freedom": whole(
+        "Measured values less unknowns, those at a bound not counted.", required=False
+    ),
     "chance": nullable(
         number(
             "Chance of so large a chi-square where the model and the stated uncertainties are "
@@ -143,11 +159,15 @@ _FIT: dict[str, Any] = {
         "uncertainties, sigma those in SI.",
         required=False,
     ),
-    "aic": number("Akaike's criterion, 2 k - 2 ln L with k unknowns.", required=False),
+    "aic": number(
+        "Akaike's criterion, 2 k - 2 ln L with k unknowns, those at a bound not counted.",
+        required=False,
+    ),
     "aicc": nullable(
         number(
-            "The same corrected for few values, plus 2 k (k + 1) / (n - k - 1); null where "
-            "n < k + 2.",
+            "The same plus 2 k (k + 1) / (n - k - 1); null where n < k + 2. For information: that "
+            "correction for few values n holds where their spread is itself estimated from the "
+            "residuals, and here every uncertainty is given.",
             required=False,
         )
     ),
@@ -160,7 +180,6 @@ _FIT: dict[str, Any] = {
     "residuals": part(ResidualsReply(), "What each measured value leaves.", required=False),
     "drag": part(FittedModelReply(), "The drag model.", required=False),
     "launch": part(FittedModelReply(), "The launch model, where one was given.", required=False),
-    "evaluations": whole("How often the flights were computed.", required=False),
     "notes": many(NoteReply(), "Cautions about this fit.", required=False),
 }
 FitOfModel = strict("FitOfModel", _FIT)
@@ -171,9 +190,9 @@ class FitRank(Strict):
 
     model = whole("Position of the model in the request.")
     label = text("Its label.")
-    unknowns = whole("How many unknowns it has.")
+    unknowns = whole("How many unknowns were found, those at a bound not counted.")
     chi_square = number("Its chi-square.")
-    difference = number("Its criterion less the best one's.")
+    difference = number("Its AIC less the best one's, to 1e-6.")
     weight = number("Akaike weight: exp(-difference / 2), as a share of their sum.")
 
 
@@ -192,8 +211,8 @@ class SeriesReply(Strict):
 
 FIT_REPLY: dict[str, Any] = {
     "criterion": text(
-        "What the ranking goes by: aicc, or aic where a model has too many unknowns for it.",
-        enum=["aicc", "aic"],
+        "What the ranking goes by: always aic, which suits given uncertainties.",
+        enum=[CRITERION],
     ),
     "ranking": many(FitRank(), "The models that were fitted, the best first."),
     "models": many(FitOfModel(), "One for each model, in the order asked for."),

@@ -6,10 +6,7 @@ import numpy as np
 
 from arrowloft.api.fitting.attempts import Attempt
 from arrowloft.api.fitting.measured import Measured
-from arrowloft.api.fitting.unknowns import together
-from arrowloft.core.arrays import Array
-from arrowloft.core.fitting.coefficients import Coefficients, coefficients
-from arrowloft.core.fitting.fit import Fit
+from arrowloft.api.fitting.told_for import drag_of
 from arrowloft.core.fitting.likelihood import Ranking
 from arrowloft.core.fitting.predictions import Predictions
 from arrowloft.core.fitting.scene import Fitted, Scene, rows_of
@@ -36,11 +33,11 @@ def scene_of(
             Fitted(
                 label=item.candidate.label,
                 residuals=(predictions.observed - fit.predicted) / predictions.uncertainty,
-                unknowns=len(item.candidate.unknowns),
+                unknowns=fit.found,
                 chi_square=judged.chi_square,
                 degrees=judged.degrees,
                 weight=float(ranked.weight[place]),
-                drag=_drag(item, fit, reynolds),
+                drag=drag_of(item.candidate, fit, reynolds),
             )
         )
     return Scene(
@@ -48,12 +45,4 @@ def scene_of(
         fitted=tuple(fitted),
         failed=tuple(item.candidate.label for item in attempts if item.fit is None),
         names=tuple(item.asked.get("name") for item in series),
-        criterion=ranked.criterion,
-    )
-
-
-def _drag(item: Attempt, fit: Fit, reynolds: Array) -> Coefficients:
-    first = item.candidate.series[0]
-    return coefficients(
-        fit, item.candidate, together(item.candidate.unknowns), first.arrow, first.air, reynolds
     )

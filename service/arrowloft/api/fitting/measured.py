@@ -1,5 +1,6 @@
 """From the series of a request to those of the core: each with its own air, arrow and launch."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -15,8 +16,10 @@ from arrowloft.api.conditions import (
 )
 from arrowloft.api.fitting.fit_members import MEASURED
 from arrowloft.api.problems import Fault, Problem
+from arrowloft.api.schemas import MOST_FAULTS
 from arrowloft.core.arrays import Array
 from arrowloft.core.fitting.series import Readings, Series, Track
+from arrowloft.core.flight.aim import nearest_aim
 from arrowloft.core.setup.air import Air
 from arrowloft.core.setup.equipment import Arrow, Bow
 from arrowloft.core.setup.flow import DragLaw
@@ -62,6 +65,29 @@ def measured(asked: Mapping[str, Any], most: int) -> list[Measured]:
     return [_measured(asked, item, index) for index, item in enumerate(asked["series"])]
 
 
+def of_request(asked: Mapping[str, Any]) -> tuple[Arrow, Air]:
+    """The request's own arrow and air."""
+    return Arrow(**asked["arrow"]), air_of(asked, [])
+
+
+def _require_ahead(item: Mapping[str, Any], shot: Shot, index: int) -> None:
+    """A Problem for readings at planes that the tip has passed before the launch."""
+    nearest = float(nearest_aim(shot))
+    shortest = math.ceil(nearest * 1e3) / 1e3
+    detail = (
+        f"The tip starts beyond this plane or just before it: the nearest distance that can be "
+        f"fitted in this series is {shortest:.3f} m. Correct the distance, or leave it out."
+    )
+    faults = [
+        Fault(f"/series/{index}/{name}/{place}/distance", detail)
+        for name in ("speeds", "times", "drops")
+        for place, reading in enumerate(item.get(name, ()))
+        if reading["distance"] < nearest
+    ]
+    if faults:
+        raise Problem("invalid-request", detail, faults[:MOST_FAULTS])
+
+
 def _measured(asked: Mapping[str, Any], item: Mapping[str, Any], index: int) -> Measured:
     notes: list[Note] = []
     bow = Bow(**asked["bow"])
@@ -87,6 +113,7 @@ def _measured(asked: Mapping[str, Any], item: Mapping[str, Any], index: int) -> 
         wind_speed=wind.get("speed", 0.0),
         wind_from=wind.get("from", 0.0),
     )
+    _require_ahead(item, shot, index)
     notes += light_arrow(bow, arrow)
     series = Series(
         shot=shot,

@@ -1,8 +1,9 @@
 """A model to be fitted: its name, where its parameters start, and which of them are free."""
 
 import copy
-from collections.abc import Mapping
-from dataclasses import dataclass
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from marshmallow import ValidationError
@@ -20,27 +21,48 @@ _MEMBERS = ("model", "parameters", "free")
 class Fitted(Chosen):
     """A model to be fitted: its parameters as given or as they start, SI.
 
-    free: names of those that the fit finds.
+    free: names of those that the fit finds.  elements: of lists of which it does not find all,
+    the positions it finds.
     """
 
     free: tuple[str, ...]
+    elements: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+
+    def finds(self, name: str, element: int | None) -> bool:
+        """Whether the fit finds this number."""
+        return name in self.free and (name not in self.elements or element in self.elements[name])
+
+
+_ELEMENT = re.compile(r"(.+)\[(0|[1-9][0-9]{0,5})\]")
 
 
 class FreeNames(Member):
-    """Names of a model's parameters that the fit finds."""
+    """Names of a model's parameters that the fit finds, or of elements of its lists."""
 
     def __init__(self, model: AnyModel) -> None:
-        super().__init__("Parameters that the fit finds; left out, those the model declares free.")
+        super().__init__(
+            "Parameters that the fit finds, by name; of a list all elements, or single ones as "
+            "`name[0]`. Left out, those the model declares free."
+        )
         self.declared = model.parameters()
         self.names = [n for n, item in self.declared.items() if item.dimension != "choice"]
+        self.lists = [n for n in self.names if self.declared[n].array]
+        self.most = len(self.names) + sum(self.declared[n].most or 0 for n in self.lists)
 
     def read(self, value: Any) -> tuple[str, ...]:
         """The names, each once."""
         if type(value) is not list:
             raise ValidationError("Give a list in brackets [...].")
-        for index, name in enumerate(value[: len(self.declared) + 1]):
-            if type(name) is not str or name not in self.names:
+        for index, name in enumerate(value[: self.most + 1]):
+            if type(name) is not str or parted(name)[0] not in self.names:
                 raise ValidationError({index: [self._fault(name)]})
+            whole, element = parted(name)
+            if element is not None and whole not in self.lists:
+                text = f"{shown(whole)} is one number, no list: name it without brackets."
+                raise ValidationError({index: [text]})
+            if element is not None and whole in value:
+                text = f"{shown(whole)} names all its elements: leave out either it or this."
+                raise ValidationError({index: [text]})
         if len(set(value)) < len(value):
             raise ValidationError("Name each parameter once.")
         return tuple(value)
@@ -55,10 +77,20 @@ class FreeNames(Member):
 
     def json_schema(self, resolver: Resolver) -> dict[str, Any]:
         """A list of the names."""
-        inner = Choice(self.names).json_schema(resolver)
         if not self.names:
             return {"type": "array", "maxItems": 0}
-        return {"type": "array", "items": inner, "maxItems": len(self.names), "uniqueItems": True}
+        inner = Choice(self.names).json_schema(resolver)
+        if self.lists:
+            lists = "|".join(map(re.escape, self.lists))
+            pattern = rf"^({lists})\[(0|[1-9][0-9]{{0,5}})\]$"
+            inner = {"anyOf": [inner, {"type": "string", "pattern": pattern}]}
+        return {"type": "array", "items": inner, "maxItems": self.most, "uniqueItems": True}
+
+
+def parted(name: str) -> tuple[str, int | None]:
+    """A name in `free` as the parameter's and the position of an element, if it names one."""
+    found = _ELEMENT.fullmatch(name)
+    return (name, None) if found is None else (found[1], int(found[2]))
 
 
 class FittedModel(Member):
@@ -97,10 +129,12 @@ class FittedModel(Member):
         if free is None:
             free = tuple(n for n, item in declared.items() if item.free and n in starts)
         for index, wanted in enumerate(free):
-            if wanted not in starts:
-                text = f"{shown(wanted)} needs a value to start from: give it in `parameters`."
-                raise ValidationError({"free": {index: [text]}})
-        return Fitted(self.kind, name, {**given, **{n: starts[n] for n in free}}, free)
+            fault = _no_start(wanted, starts)
+            if fault:
+                raise ValidationError({"free": {index: [fault]}})
+        whole = tuple(dict.fromkeys(parted(n)[0] for n in free))
+        parameters = {**given, **{n: starts[n] for n in whole}}
+        return Fitted(self.kind, name, parameters, whole, _elements(free))
 
     def _faults(self, value: Mapping[str, Any], name: Any) -> dict[str, Any]:
         known = sorted(self.models)
@@ -164,6 +198,28 @@ def _starts(
         else:
             raise ValidationError({"parameters": {name: [_needed(item)]}})
     return found
+
+
+def _elements(free: Sequence[str]) -> dict[str, tuple[int, ...]]:
+    """Lists of which single elements are named -> those."""
+    found: dict[str, tuple[int, ...]] = {}
+    for name, element in map(parted, free):
+        if element is not None:
+            found[name] = (*found.get(name, ()), element)
+    return found
+
+
+def _no_start(wanted: str, starts: Mapping[str, Any]) -> str:
+    """Why what is named in `free` has no value to start from; empty where it has."""
+    name, element = parted(wanted)
+    if name not in starts:
+        return f"{shown(name)} needs a value to start from: give it in `parameters`."
+    if element is not None and element >= len(starts[name]):
+        last = len(starts[name]) - 1
+        return (
+            f"{shown(name)} has no element {element}: its last one is {shown(f'{name}[{last}]')}."
+        )
+    return ""
 
 
 def _needed(item: Parameter) -> str:

@@ -89,6 +89,8 @@ def _of_model(model: AnyModel, fitted: Fitted) -> Iterator[Unknown]:
         low = -inf if item.low is None else float(item.low)
         high = inf if item.high is None else float(item.high)
         for element, start in enumerate(value) if item.array else ((None, value),):
+            if not fitted.finds(name, element):
+                continue
             span = high - low
             least = _LEAST_SCALE * span if isfinite(span) else 0.0
             yield Unknown(

@@ -20,6 +20,7 @@ from arrowloft.api.rigid.rigid_members import (
     SIGNS,
     body_from,
     check_together,
+    cross_flow_from,
     members,
     release_from,
     scatter_from,
@@ -58,7 +59,14 @@ def resource(edge: Edge) -> Resource:
         units = setup.units
         masses, parts = body_from(asked)
         vanes, arrow = vanes_from(asked), asked["arrow"]
-        air = aerodynamics(masses, vanes, length=arrow["length"], diameter=arrow["shaft_diameter"])
+        across = cross_flow_from(asked)
+        air = aerodynamics(
+            masses,
+            vanes,
+            length=arrow["length"],
+            diameter=arrow["shaft_diameter"],
+            cross_flow=across,
+        )
         rigid = RigidShot(shot=setup.shot(asked), body=masses, air=air)
         with solving(units, lambda lane: _aim_pointer(body, lane)), _followed(units, body, asked):
             found = _flown(rigid, asked, edge.limits.samples)
@@ -69,9 +77,10 @@ def resource(edge: Edge) -> Resource:
         ends = (float(parts.mass[-1]), float(parts.mass[0])) if estimated else None
         own = own_members(found, points, asked.get("settled_angle", SETTLED), units) | {
             "body": body_member(masses, ends, units),
-            "aerodynamics": aerodynamics_member(air, arrow["length"], found.own_drag, units),
+            "aerodynamics": aerodynamics_member(air, arrow["length"], across, units),
         }
-        notes = rigid_notes(found, vanes, estimated, units)
+        windy = asked.get("wind", {}).get("speed", 0.0) > 0.0
+        notes = rigid_notes(found, vanes, parts if estimated else None, windy, units)
         notes += setup.flown_notes(found.airspeed_range)
         return replies.json_reply(setup.reply(own, notes), forms=2)
 
@@ -127,17 +136,16 @@ def _followed(units: ReplyUnits, body: dict[str, Any], asked: Mapping[str, Any])
         ) from error
     except TooOblique as error:
         where = units.roughly(error.distance, "distance")
+        blamed, who, remedy = _oblique(error.lane, asked)
         raise _refused(
-            ["/release"],
-            f"The arrow meets the air at more than 45 deg at {where}: forces are computed up to "
-            "there. Give smaller angles and rates, less scatter, or less wind.",
+            [blamed],
+            f"{who} meets the air at more than 45 deg at {where}: forces are computed up to "
+            f"there. Give {remedy}.",
         ) from error
     except TooBusy as error:
-        raise _refused(
-            ["/body"],
-            "The arrow swings or spins up so fast that its flight takes too many steps: correct "
-            "vanes, parts and masses, or ask for nearer distances.",
-        ) from error
+        where_to_look, why = _busy(error, body)
+        remedy = "or ask for nearer distances, fewer of them, or no scatter."
+        raise _refused(where_to_look, f"{why}, {remedy}") from error
     except FallsShort as error:
         aims = (asked["target"], *asked.get("distances", ()))
         lanes = [lane for lane, aim in enumerate(aims) if aim in error.planes]
@@ -149,6 +157,32 @@ def _followed(units: ReplyUnits, body: dict[str, Any], asked: Mapping[str, Any])
     except Backward as error:
         detail = "The path turns back along the line of sight: ask for `samples`, not `step`."
         raise Problem("no-such-path", detail, (Fault("/step", detail),)) from error
+
+
+def _oblique(lane: int, asked: Mapping[str, Any]) -> tuple[str, str, str]:
+    """Pointer to what sets an arrow askew, the arrow, and the remedy. lane: as in TooOblique."""
+    if lane > 1:
+        return "/scatter", "An arrow at twice the scatter", "less scatter"
+    if "wind" in asked and (lane == 1 or "release" not in asked):
+        return "/wind", "A cleanly released arrow", "less wind"
+    return "/release", "The arrow", "smaller angles and rates"
+
+
+def _busy(error: TooBusy, body: Mapping[str, Any]) -> tuple[list[str], str]:
+    """Pointers to what takes so long, and what it is with what to do about it."""
+    if error.cause == "steps":
+        jumps = "A drag law that jumps with speed or angle does that: choose another"
+        return ["/drag"], f"The flight takes more steps than can be computed. {jumps}"
+    swings = (
+        f"The arrow swings about {error.swings:.0f} times on its way, more than can be computed "
+        "for so many arrows and distances"
+    )
+    if error.cause == "swing":
+        vanes = ["/body/vanes/height", "/body/vanes/length"]
+        return vanes, f"{swings}: give lower or shorter vanes, or correct the masses"
+    if "spin" in body.get("release", {}):
+        return ["/release/spin"], f"{swings}, as a top does: give less spin"
+    return ["/body/vanes/offset"], f"{swings}, as a top does: give a smaller offset"
 
 
 def _refused(where: Sequence[str], detail: str) -> Problem:

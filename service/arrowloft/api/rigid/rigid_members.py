@@ -8,10 +8,16 @@ import numpy as np
 from marshmallow import ValidationError
 
 from arrowloft.api.distances import Distances
-from arrowloft.api.fields import Items, Part, Quantity, WholeNumber
+from arrowloft.api.fields import Items, Number, Part, Quantity, WholeNumber
 from arrowloft.api.schemas import Member, Strict
 from arrowloft.api.shared import distance
-from arrowloft.core.rigid.aerodynamics import FEWEST_VANES, MOST_VANES, Vanes
+from arrowloft.core.rigid.aerodynamics import (
+    CROSS_FLOW,
+    FEWEST_VANES,
+    MOST_CROSS_FLOW,
+    MOST_VANES,
+    Vanes,
+)
 from arrowloft.core.rigid.body import Body, DoesNotBalance, Parts, body_of, estimated_parts
 from arrowloft.core.rigid.release_scatter import CAUSES
 from arrowloft.core.rigid.rigid_flight import OneRelease
@@ -117,6 +123,12 @@ class RigidBody(Strict):
         example="6.5 g",
         low=1e-5,
         high=0.2,
+    )
+    cross_flow = Number(
+        "Coefficient of the shaft's drag across its axis, on its side area: the largest "
+        f"uncertainty here. Left out, {CROSS_FLOW}; 0 leaves what linear theory knows.",
+        low=0.0,
+        high=MOST_CROSS_FLOW,
     )
 
     def check(self, data: dict[str, Any]) -> None:
@@ -226,6 +238,11 @@ def body_from(asked: Mapping[str, Any]) -> tuple[Body, Parts]:
 def vanes_from(asked: Mapping[str, Any]) -> Vanes:
     """The vanes of a request."""
     return Vanes(**asked["body"]["vanes"])
+
+
+def cross_flow_from(asked: Mapping[str, Any]) -> float:
+    """The coefficient of the shaft's cross flow."""
+    return float(asked["body"].get("cross_flow", CROSS_FLOW))
 
 
 def release_from(asked: Mapping[str, Any]) -> OneRelease:

@@ -16,7 +16,6 @@ from arrowloft.api.reply_schemas import (
     number,
     part,
     quantity,
-    text,
 )
 from arrowloft.api.schemas import Strict
 from arrowloft.api.tables import Head, columns, row_schema
@@ -35,17 +34,22 @@ SOURCES = (
         "where they act"
     ),
     Source(
-        "Niskanen, OpenRocket technical documentation, 2013: the same, and Galejs's cross flow of "
-        "the shaft, coefficient 1.1"
+        "Niskanen, OpenRocket technical documentation, 2013: the same, the factors of five and "
+        "six vanes, and Galejs's cross flow of the shaft, coefficient 1.1 (there after Hoerner)"
     ),
-    Source("Five and six vanes: the factors of Niskanen, 2013", "from memory"),
     Source(
-        "Murphy, Free Flight Motion of Symmetric Missiles, 1963: linear theory of the swing",
+        "Pitts, Nielsen, Kaattari, NACA Report 1307, 1957: what vanes carry over onto the shaft, "
+        "so that its factor counts twice",
         "from memory",
     ),
     Source(
-        "Damping by each part's own angle in the turning arrow; rise of the drag as the normal "
-        "force's part along the air's motion; spin by strips of the vanes",
+        "Murphy, Free Flight Motion of Symmetric Missiles, 1963: linear theory of the swing, with "
+        "the slope of the lift as that of the normal force less the drag coefficient",
+        "from memory",
+    ),
+    Source(
+        "Damping by each part's own angle in the turning arrow; the drag model's area as that of "
+        "the force along the shaft, beside the normal force; spin by strips of the vanes",
         "derived",
     ),
 )
@@ -80,6 +84,12 @@ _CAUSES = "pitch, yaw, pitch rate and yaw rate, in this order"
 _GROUP = (
     _of_group("group_up", "length", "Standard deviation of impacts in height; with `scatter`."),
     _of_group("group_right", "length", "Standard deviation to the side; with `scatter`."),
+    _of_group(
+        "middle_up",
+        "length",
+        "The group's middle above the impact of the release asked for; with `scatter`.",
+    ),
+    _of_group("middle_right", "length", "The same to the right; with `scatter`."),
     _of_group(
         "up_by",
         "length",
@@ -123,11 +133,7 @@ class AerodynamicsReply(Strict):
     vane_slope = number("Slope of the vanes' normal force, 1/rad, on the shaft's cross-section.")
     nose_slope = number("The same of the nose.")
     margins = many(StaticMarginReply(), "Static margin at several angles, the first 0.")
-    drag_with_angle = text(
-        "Where the rise of the drag with the angle comes from: the drag model itself, or the "
-        "normal force's part along the air's motion, where the model does not look at the angle.",
-        enum=["model", "normal-force"],
-    )
+    cross_flow = number("Coefficient of the shaft's cross flow, on its side area, as used.")
 
 
 class SwingReply(Strict):
@@ -164,12 +170,16 @@ class OscillationReply(Strict):
 
 
 class SettlingReply(Strict):
-    """How the angle dies down on the way to the target."""
+    """How the angle dies down on the way to the target: the same, whatever lies beyond it."""
 
     greatest_angle = quantity("angle", "Greatest angle of the shaft to its motion.")
     at = quantity("distance", "Where that is.")
     third = nullable(
-        quantity("distance", "From here on below a third of it; null: not before the target.")
+        quantity(
+            "distance",
+            "From here on below a third of it, judged by a flight of a whole swing past the "
+            "target, 100 m at most; null: not before the target, or it cannot be said.",
+        )
     )
     e_fold = nullable(quantity("distance", "From here on below 1/e of it; null as above."))
     settled_angle = quantity("angle", "Angle below which the arrow counts as settled.")
@@ -242,9 +252,9 @@ def body_member(body: Body, ends: tuple[float, float] | None, units: ReplyUnits)
 
 
 def aerodynamics_member(
-    air: Aerodynamics, length: float, own_drag: bool, units: ReplyUnits
+    air: Aerodynamics, length: float, cross_flow: float, units: ReplyUnits
 ) -> dict[str, Any]:
-    """What AerodynamicsReply documents. length: of the arrow, m."""
+    """What AerodynamicsReply documents. length: of the arrow, m.  cross_flow: coefficient."""
     margins, forces = air.static_margin(_MARGIN_ANGLES), air.normal_force(_MARGIN_ANGLES)
     vanes, nose = air.stations.slope
     return {
@@ -259,7 +269,7 @@ def aerodynamics_member(
             }
             for angle, margin, force in zip(_MARGIN_ANGLES, margins, forces, strict=True)
         ],
-        "drag_with_angle": "model" if own_drag else "normal-force",
+        "cross_flow": units.value(cross_flow, "number"),
     }
 
 

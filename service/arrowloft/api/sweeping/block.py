@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from math import nan
 from typing import Any, cast
 
 import numpy as np
@@ -10,16 +11,16 @@ import numpy as np
 from arrowloft.api.blame import Blamed
 from arrowloft.api.conditions import weathervane
 from arrowloft.api.distances import pointer
-from arrowloft.api.problems import KINDS, Fault, Problem, from_case
+from arrowloft.api.problems import Fault, Problem, from_case
 from arrowloft.api.replies import ReplyUnits
 from arrowloft.api.shared import SPEEDS
+from arrowloft.api.sweeping import contradictions, fitting_together
 from arrowloft.api.sweeping.models import Instances, Source, Values, law_of
 from arrowloft.api.sweeping.plan import Plan
 from arrowloft.api.sweeping.states import air_of, gravity_of, light_arrows
 from arrowloft.api.sweeping.validity import Left, left_by_drag, left_by_launch, said_by_drag
-from arrowloft.core.arrays import Array, Real
+from arrowloft.core.arrays import Array, Mask, Real
 from arrowloft.core.flight.aim import nearest_aim
-from arrowloft.core.flight.reach import Unsolved
 from arrowloft.core.setup.air import Air
 from arrowloft.core.setup.equipment import Arrow, Bow, launch_forward, tip_lead
 from arrowloft.core.setup.flow import DragLaw
@@ -35,9 +36,12 @@ from arrowloft.plugin.registry import Registry
 class Part:
     """What one block gave; it can be pickled, as a cluster hands it about.
 
-    columns: name -> (set-ups * distances,), SI, NaN where a distance is beyond reach.
+    columns: name -> (set-ups * distances,), SI, NaN where a distance is not reached.
+    reached: (set-ups * distances,), whether it is.  unsolved: points whose flight nothing
+    follows.  zero_missed: set-ups whose zero distance is not reached.
     left: what left its range of validity, and how often.  light: set-ups whose arrow may harm
-    the bow.  mass_known: whether that could be told.  beyond: points beyond reach.
+    the bow.  mass_known: whether that could be told.
+    airspeeds: least and greatest flown, m/s; NaN where none arrived.
     error: greatest estimated error of a launch angle, rad.
     """
 
@@ -46,7 +50,10 @@ class Part:
     left: tuple[Left, ...]
     light: int
     mass_known: bool
-    beyond: int
+    reached: Mask
+    unsolved: int
+    zero_missed: int
+    airspeeds: tuple[float, float]
     error: float
 
 
@@ -68,9 +75,10 @@ class Sweep:
         return Source(self.registry, self.plan, "launch")
 
     def check(self) -> None:
-        """Refuse what would cost too much or can be known to fail; raises Problem."""
-        self.drag.check()
-        self.launch.check()
+        """Refuse what can be known to fail; raises ValidationError, Problem."""
+        fitting_together.check(self.plan)
+        for source in (self.drag, self.launch):
+            contradictions.check(source)
 
     def part(self, index: int) -> Part:
         """One block.  Raises Problem, ModelFault."""
@@ -80,9 +88,6 @@ class Sweep:
             return self._part(start, stop, lanes)
         except CaseError as error:
             raise from_case(error) from error
-        except Unsolved as error:
-            detail = KINDS["cannot-be-followed"].advice
-            raise Problem("cannot-be-followed", detail, (Fault("/vary", detail),)) from error
 
     def _part(self, start: int, stop: int, lanes: Values) -> Part:
         plan, count, notes = self.plan, stop - start, list[Note]()
@@ -118,7 +123,10 @@ class Sweep:
             left=(*launched.left, *left),
             light=light_arrows(bow, arrow, count),
             mass_known=bow.draw_weight is not None or launched.peak_force,
-            beyond=int(np.count_nonzero(np.isnan(found.greatest_airspeed))),
+            reached=found.reached,
+            unsolved=int(np.count_nonzero(found.unsolved)),
+            zero_missed=int(np.count_nonzero(found.zero_missed)),
+            airspeeds=_flown_airspeeds(found),
             error=found.error,
         )
 
@@ -226,14 +234,31 @@ def _each(value: Real, times: int) -> Real:
     return np.repeat(value, times) if isinstance(value, np.ndarray) else value
 
 
+def _flown_airspeeds(found: Flown) -> tuple[float, float]:
+    if not found.reached.any():
+        return nan, nan
+    return float(np.nanmin(found.least_airspeed)), float(np.nanmax(found.greatest_airspeed))
+
+
 def _or_zero(derived: Real | None) -> Real:
     """0 for what cannot be derived, as the notes say."""
     return 0.0 if derived is None else derived
 
 
 def merged(notes: Sequence[Note]) -> tuple[Note, ...]:
-    """Each code once, as it was said first."""
-    first: dict[str, Note] = {}
+    """Each code once; where several said different things, as an example of them."""
+    said: dict[str, dict[str, Note]] = {}
     for note in notes:
-        first.setdefault(note.code, note)
-    return tuple(first.values())
+        said.setdefault(note.code, {}).setdefault(note.message, note)
+    return tuple(_one_of(list(those.values())) for those in said.values())
+
+
+def _one_of(notes: Sequence[Note]) -> Note:
+    """The first of some notes, with a word that others differ: figures are those of some lanes."""
+    first = notes[0]
+    if len(notes) == 1 or first.message.startswith(_FOR_EXAMPLE):
+        return first
+    return Note(first.code, _FOR_EXAMPLE + first.message)
+
+
+_FOR_EXAMPLE = "In some of the set-ups, for example: "

@@ -11,10 +11,11 @@ from typing import Any
 
 import numpy as np
 import orjson
+from flask import Request
 from werkzeug.exceptions import NotAcceptable
 
 from arrowloft import units
-from arrowloft.api.replies import Column, NotFinite, ReplyUnits
+from arrowloft.api.replies import CSV, JSON, Column, NotFinite, ReplyUnits, negotiate
 from arrowloft.api.sweeping.table import Series
 from arrowloft.core.arrays import Array
 
@@ -25,13 +26,21 @@ _GIVEN_DIGITS = 12
 """Significant digits of what the request gave or had drawn: more than any reply is rounded to."""
 
 
-def require_pyarrow() -> None:
-    """Raise NotAcceptable (406) where Arrow and Parquet cannot be written."""
-    if find_spec("pyarrow") is None:
+def accepted(request: Request) -> str:
+    """The form that the caller accepts most, of those that can be written here.
+
+    Raises NotAcceptable (406), which names the extra where nothing but that is in the way.
+    """
+    if find_spec("pyarrow") is not None:
+        return negotiate(request, JSON, CSV, ARROW, PARQUET)
+    try:
+        return negotiate(request, JSON, CSV)
+    except NotAcceptable:
+        negotiate(request, JSON, CSV, ARROW, PARQUET)
         raise NotAcceptable(
             "Arrow and Parquet need pyarrow, which this service has not installed: accept "
             "application/json or text/csv, or install arrowloft[arrow] where the service runs."
-        )
+        ) from None
 
 
 def converted(chosen: ReplyUnits, series: Sequence[Series]) -> list[Array]:

@@ -12,6 +12,12 @@ from arrowloft.api.schemas import Member, Resolver, Strict, strict
 from arrowloft.api.shared import request_schema
 from arrowloft.core.sweeping.flown import QUANTITIES
 
+MOST_INSTANCES = 300
+"""Drag laws side by side in one block: each is asked by itself, at every step."""
+
+COUNTS_AS = 20
+"""Points that the cost of a drag law of its own comes to."""
+
 MOST_VARIED = 12
 MOST_QUANTILES = 21
 MOST_DISTANCES = 100
@@ -39,6 +45,17 @@ class Value(Member):
         return {"type": ["string", "number"]}
 
 
+class _Exact(WholeNumber):
+    """A whole number whose bounds are said to the last digit."""
+
+    def read(self, value: Any) -> int:
+        """The number as an int."""
+        low, high = self.bounds.low, self.bounds.high
+        if type(value) is int and not (low <= value <= high):  # type: ignore[operator]
+            raise ValidationError(f"Give {low} to {high}; {value} is outside.")
+        return super().read(value)
+
+
 def _value(description: str, **options: Any) -> Value:
     return Value(f"{description}, as the varied member takes it.", **options)
 
@@ -46,7 +63,7 @@ def _value(description: str, **options: Any) -> Value:
 _RANGE: dict[str, Member] = {
     "from": _value("First value", required=True),
     "to": _value("Last value", required=True),
-    "count": WholeNumber(
+    "count": _Exact(
         "How many values, evenly spaced, both ends among them.", low=2, high=_HUGE, required=True
     ),
 }
@@ -115,7 +132,9 @@ VARIED = _one_of(
     pointer=Text(
         "JSON pointer (RFC 6901) to a number or a quantity of this request: of bow, arrow, air, "
         "site, wind, slope, sight.radius, sight.zero_distance, or a parameter of launch or drag, "
-        "elements of lists too, such as /launch/parameters/readings/0.",
+        "elements of lists too, such as /launch/parameters/readings/0. A model takes the elements "
+        f"of a list one set at a time: of drag each such set counts as {COUNTS_AS} points, and at "
+        f"least {MOST_INSTANCES} are computed.",
         most=200,
         required=True,
     ),
@@ -141,12 +160,12 @@ def _members(most_distances: int) -> dict[str, Member]:
             most=MOST_VARIED,
             required=True,
         ),
-        "samples": WholeNumber(
+        "samples": _Exact(
             "Draws at every point of the grid, the same at each; with a distribution alone.",
             low=2,
             high=_HUGE,
         ),
-        "seed": WholeNumber(
+        "seed": _Exact(
             "Seed of the draws, repeated in the reply. A draw follows from the seed, its pointer "
             "and its number alone: it is the quantile at that output of Philox 4x64-10 under a "
             "key of seed and pointer.",

@@ -3,28 +3,25 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Literal, cast
+from typing import Any, cast
 
 import numpy as np
 
 from arrowloft.api.blame import Blamed
 from arrowloft.api.parameters import Chosen
 from arrowloft.api.problems import Fault, Problem, from_parameter
-from arrowloft.api.sweeping.plan import Plan
-from arrowloft.api.sweeping.varied import Axis, Varied
+from arrowloft.api.sweeping.plan import Kind, Plan, takes_lanes
+from arrowloft.api.sweeping.varied import Varied
+from arrowloft.api.wording import sentence
 from arrowloft.core.arrays import Array, Lanes
 from arrowloft.core.setup.equipment import Arrow
 from arrowloft.core.setup.flow import DragLaw, Flow
 from arrowloft.core.setup.laws import Kinks, LawsByLane
-from arrowloft.core.sweeping.grid import Grid
 from arrowloft.core.sweeping.lanes import LawOfLanes
 from arrowloft.plugin import DragModel, ParameterError
 from arrowloft.plugin.contract import Model
 from arrowloft.plugin.guard import guarded_kinks, guarded_law
 from arrowloft.plugin.registry import Registry
-
-MOST_INSTANCES = 300
-"""Instances of a model that are kept side by side: each is asked by itself, at every step."""
 
 MOST_KINKS = 8
 """Most kinks at which flights are split; of more the solver is told that it must look itself."""
@@ -58,7 +55,7 @@ class Source:
 
     registry: Registry
     plan: Plan
-    kind: Literal["drag", "launch"]
+    kind: Kind
 
     @property
     def chosen(self) -> Chosen:
@@ -73,54 +70,55 @@ class Source:
     @cached_property
     def varied(self) -> tuple[Varied, ...]:
         """What is varied of the model's parameters."""
-        return tuple(v for v in self.plan.varied if v.target.steps[0] == self.kind)
+        return self.plan.varied_of(self.kind)
 
     @cached_property
     def by_lane(self) -> bool:
         """Whether one instance takes the lanes: the model does, and no list's element varies."""
-        return self.model.by_lane and all(len(item.target.steps) == 3 for item in self.varied)
+        return takes_lanes(self.plan, self.kind, self.model.by_lane)
 
     def instances(self, start: int, stop: int, lanes: Values) -> Instances:
         """Those of the set-ups start to stop, whose varied values are `lanes`."""
         if not self.varied:
             return Instances(models=(self._alone,))
+        own = {item.target.steps: lanes[item.target.steps] for item in self.varied}
         if self.by_lane:
-            values = {item.target.steps: lanes[item.target.steps] for item in self.varied}
-            return Instances(models=(self.made(values),))
-        return Instances(models=self._side_by_side, which=self._numbers(start, stop))
+            return Instances(models=(self.made(own),))
+        _, first, which = np.unique(
+            self._numbers(start, stop), return_index=True, return_inverse=True
+        )
+        models = tuple(
+            self.made({steps: float(values[index]) for steps, values in own.items()})
+            for index in first
+        )
+        return Instances(models=models, which=which.reshape(-1))
 
     def made(self, values: Mapping[tuple[str, ...], Any]) -> Model:
         """An instance with some parameters replaced, by a number each or by lanes."""
         with Blamed(self.kind):
             try:
-                return self.registry.build(self.kind, self.chosen.name, self._parameters(values))
+                return self.build(values)
             except ParameterError as error:
                 raise self.pointed(error) from error
 
-    def check(self) -> None:
-        """Refuse more instances side by side than can be; raises Problem."""
-        if self.varied and not self.by_lane:
-            count = self._radix.setups
-            if count > MOST_INSTANCES:
-                detail = (
-                    f"{self.chosen.name!r} is asked with {count} sets of parameters, and takes "
-                    f"one at a time, {MOST_INSTANCES} at most: give fewer values, or draw "
-                    "nothing of it."
-                )
-                raise Problem("invalid-request", detail, (self._fault(detail),))
-            _ = self._side_by_side
+    def build(self, values: Mapping[tuple[str, ...], Any]) -> Model:
+        """The same; raises ParameterError where the values do not fit together."""
+        return self.registry.build(self.kind, self.chosen.name, self._parameters(values))
 
-    def _fault(self, detail: str) -> Fault:
-        return Fault(f"/vary/{self.varied[0].place}", detail)
+    def pointed(self, error: ParameterError, where: str = "in some set-up") -> Problem:
+        """The problem, at the varied member where the parameter is that.
 
-    def pointed(self, error: ParameterError) -> Problem:
-        """The problem, at the varied member where the parameter is that."""
-        problem = from_parameter(error, self.kind)
-        for item in self.varied:
-            if item.target.steps[2] == error.parameter:
-                where = Fault(f"/vary/{item.place}", problem.detail)
-                return Problem(problem.code, problem.detail, (where,))
-        return problem
+        where: in which set-ups, as in "in 3 of 12 set-ups, such as speed 4 m/s".
+        """
+        if not self.varied:
+            return from_parameter(error, self.kind)
+        detail = sentence(
+            f"{where}, the {self.kind} model {self.chosen.name!r} refuses {error.parameter}: "
+            f"{error.message}"
+        )
+        named = [item for item in self.varied if item.target.steps[2] == error.parameter]
+        place = (named or self.varied)[0].place
+        return Problem("invalid-request", detail, (Fault(f"/vary/{place}", detail),))
 
     def _parameters(self, values: Mapping[tuple[str, ...], Any]) -> dict[str, Any]:
         parameters = dict(self.chosen.parameters)
@@ -133,21 +131,8 @@ class Source:
         return parameters
 
     @cached_property
-    def kinks(self) -> tuple[Kinks, ...]:
-        """Of each instance of a drag model that takes no lanes, or of which nothing varies."""
-        models = self._side_by_side if self.varied else (self._alone,)
-        return tuple(guarded_kinks(cast(DragModel, model)) for model in models)
-
-    @cached_property
     def _alone(self) -> Model:
         return self.made({})
-
-    @cached_property
-    def _radix(self) -> Grid:
-        """Grid of the model's own axes; drawn parameters differ with every draw."""
-        drawn = any(not isinstance(item, Axis) for item in self.varied)
-        counts = tuple(item.count for item in self.varied if isinstance(item, Axis))
-        return Grid(counts, self.plan.grid.samples if drawn else 1)
 
     def _numbers(self, start: int, stop: int) -> Lanes:
         """The instance of each set-up, by its places on the model's axes and its draw."""
@@ -157,28 +142,11 @@ class Source:
             for index, axis in enumerate(self.plan.axes)
             if axis.target.steps[0] == self.kind
         ]
+        sets = self.plan.sets(self.kind)
         number: Lanes = np.zeros(stop - start, dtype=np.intp)
-        for place, count in zip(own, self._radix.counts, strict=True):
+        for place, count in zip(own, sets.counts, strict=True):
             number = number * count + place
-        return number if self._radix.samples == 1 else number * self._radix.samples + draw
-
-    @cached_property
-    def _side_by_side(self) -> tuple[Model, ...]:
-        grid = self._radix
-        places, draw = grid.places(0, grid.setups)
-        which = iter(places)
-        values: dict[tuple[str, ...], Array] = {}
-        for item in self.varied:
-            if isinstance(item, Axis):
-                values[item.target.steps] = item.at(next(which))
-            else:
-                assert self.plan.seed is not None
-                drawn = item.drawn(self.plan.seed, 0, grid.samples)
-                values[item.target.steps] = drawn[draw]
-        return tuple(
-            self.made({steps: float(value[index]) for steps, value in values.items()})
-            for index in range(grid.setups)
-        )
+        return number if sets.samples == 1 else number * sets.samples + draw
 
 
 def law_of(
@@ -188,9 +156,9 @@ def law_of(
     models = cast(tuple[DragModel, ...], instances.models)
     if instances.which is not None:
         laws = tuple(_blamed(source, guarded_law(model)) for model in models)
-        return LawsByLane(laws, instances.which), source.kinks
+        return LawsByLane(laws, instances.which), tuple(map(guarded_kinks, models))
     if not source.varied:
-        return _blamed(source, guarded_law(models[0])), source.kinks
+        return _blamed(source, guarded_law(models[0])), (guarded_kinks(models[0]),)
     count = next(iter(lanes.values())).size
 
     def taken(which: Lanes) -> DragLaw:

@@ -1,25 +1,24 @@
 """A sweep made ready: what varies, how many set-ups that makes, and what each of them is."""
 
 import copy
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from marshmallow import ValidationError
 
-from arrowloft.api.problems import Fault, Problem
+from arrowloft.api.parameters import ModelChoice
+from arrowloft.api.problems import Fault, Problem, faults_in
 from arrowloft.api.schemas import Strict
-from arrowloft.api.sweeping.members import USUAL_QUANTILES
+from arrowloft.api.sweeping.members import COUNTS_AS, MOST_INSTANCES, USUAL_QUANTILES
 from arrowloft.api.sweeping.pointers import put
-from arrowloft.api.sweeping.varied import Axis, Sampled, Varied, varied_members
-from arrowloft.core.arrays import Array, Lanes, Mask
-from arrowloft.core.setup.equipment import PIVOT_ALLOWANCE
+from arrowloft.api.sweeping.varied import CENTRES, Axis, Sampled, Varied, varied_members
+from arrowloft.core.arrays import Array, Lanes
 from arrowloft.core.sweeping.grid import Blocks, Grid
 
-_CHECKED = 1 << 16
-"""Draws looked at together, to see whether their member allows them."""
+Kind = Literal["drag", "launch"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,10 +60,14 @@ class Plan:
 
     def lanes(self, start: int, stop: int) -> dict[tuple[str, ...], Array]:
         """Values of the varied members of the set-ups start to stop, by their steps; SI."""
-        places, draw = self.grid.places(start, stop)
+        return self._at(self.varied, *self.grid.places(start, stop))
+
+    def _at(
+        self, varied: Sequence[Varied], places: Sequence[Lanes], draw: Lanes
+    ) -> dict[tuple[str, ...], Array]:
         lanes: dict[tuple[str, ...], Array] = {}
         which = iter(places)
-        for item in self.varied:
+        for item in varied:
             if isinstance(item, Axis):
                 lanes[item.target.steps] = item.at(next(which))
             else:
@@ -76,6 +79,21 @@ class Plan:
         places, _ = Grid(self.grid.counts).places(0, self.grid.points)
         pairs = zip(self.axes, places, strict=True)
         return {axis.target.steps: axis.at(place) for axis, place in pairs}
+
+    def varied_of(self, kind: Kind) -> tuple[Varied, ...]:
+        """What is varied of a model's parameters."""
+        return tuple(item for item in self.varied if item.target.steps[0] == kind)
+
+    def sets(self, kind: Kind) -> Grid:
+        """Grid of a model's own axes; drawn parameters differ with every draw."""
+        own = self.varied_of(kind)
+        counts = tuple(item.count for item in own if isinstance(item, Axis))
+        return Grid(counts, self.grid.samples if len(counts) < len(own) else 1)
+
+    def values_of(self, kind: Kind, start: int, stop: int) -> dict[tuple[str, ...], Array]:
+        """Varied parameters of the model's sets start to stop, by their steps; SI."""
+        places, draw = self.sets(kind).places(start, stop)
+        return self._at(self.varied_of(kind), places, draw)
 
     def _drawn(self, item: Sampled, draw: Lanes) -> Array:
         assert self.seed is not None
@@ -106,6 +124,7 @@ def plan_of(schema: Strict, body: dict[str, Any], most: int) -> Plan:
     asked = schema.read(body)
     varied = varied_members(schema, body, asked["vary"])
     _check_sampling(asked, varied)
+    _check_quantiles(asked.get("quantiles", ()))
     counts = tuple(item.count for item in varied if isinstance(item, Axis))
     grid = Grid(counts, asked.get("samples", 1))
     distances = np.array(asked["distances"])
@@ -125,9 +144,36 @@ def plan_of(schema: Strict, body: dict[str, Any], most: int) -> Plan:
         quantiles=tuple(asked.get("quantiles", USUAL_QUANTILES)) if "seed" in asked else (),
         rows=asked.get("rows", "seed" not in asked),
     )
-    _check_draws(plan)
-    _check_lengths(plan)
-    return plan
+    return _with_own_laws(plan, schema, most)
+
+
+def takes_lanes(plan: Plan, kind: Kind, by_lane: bool) -> bool:
+    """Whether one instance of a model takes all lanes of what is varied of it.
+
+    by_lane: the model's own word; but then no element of a list may vary.
+    """
+    return by_lane and all(len(item.target.steps) == 3 for item in plan.varied_of(kind))
+
+
+def _with_own_laws(plan: Plan, schema: Strict, most: int) -> Plan:
+    """The plan, in smaller blocks where each set-up may have a drag law of its own."""
+    choice = schema.load_fields["drag"]
+    assert isinstance(choice, ModelChoice)
+    chosen = plan.asked["drag"].name
+    if takes_lanes(plan, "drag", choice.models[chosen].by_lane):
+        return plan
+    sets = plan.sets("drag").setups
+    if sets * COUNTS_AS > max(most, MOST_INSTANCES * COUNTS_AS):
+        detail = (
+            f"{chosen!r} is asked with {sets} sets of parameters, and takes one at a time: at "
+            f"most {max(most // COUNTS_AS, MOST_INSTANCES)} are computed, as each counts as "
+            f"{COUNTS_AS} points. Give fewer values or samples, or ask in parts."
+        )
+        where = f"/vary/{plan.varied_of('drag')[0].place}"
+        raise Problem("invalid-request", detail, (Fault(where, detail),))
+    if sets <= MOST_INSTANCES:
+        return plan
+    return in_blocks_of(plan, min(plan.blocks.size, MOST_INSTANCES))
 
 
 def in_blocks_of(plan: Plan, setups: int) -> Plan:
@@ -149,6 +195,19 @@ def _check_sampling(asked: Mapping[str, Any], varied: tuple[Varied, ...]) -> Non
                 ]
     if faults:
         raise ValidationError(faults)
+
+
+def _check_quantiles(probabilities: Sequence[float]) -> None:
+    names = [quantile_name(probability) for probability in probabilities]
+    for place, name in enumerate(names):
+        if name in names[:place]:
+            fault = f"{name} stands here twice: a column of that name is one too many."
+            raise ValidationError({"quantiles": {place: [fault]}})
+
+
+def quantile_name(probability: float) -> str:
+    """What a column of quantiles is called, behind its quantity."""
+    return f"quantile_{probability:.12g}"
 
 
 def _check_points(grid: Grid, distances: int, most: int) -> None:
@@ -193,88 +252,33 @@ def _with_first_values(
     filled = copy.deepcopy(body)
     for item in varied:
         given = body["vary"][item.place]
-        put(filled, item.target.steps, _first(given))
-    return schema.read(filled)
+        put(filled, item.target.steps, _first(given, item))
+    try:
+        return schema.read(filled)
+    except ValidationError as error:
+        places = {item.target.pointer: item.place for item in varied}
+        faults = [
+            Fault(f"/vary/{places[fault.pointer]}/pointer", f"In some set-up: {fault.detail}")
+            if fault.pointer in places
+            else fault
+            for fault in faults_in(error.messages)
+        ]
+        if not any(fault.pointer.startswith("/vary/") for fault in faults):
+            raise
+        raise Problem("invalid-request", faults[0].detail, faults) from None
 
 
-def _first(given: Mapping[str, Any]) -> Any:
-    """A value that a varied member takes, as it was written."""
+def _first(given: Mapping[str, Any], item: Varied) -> Any:
+    """A value that a varied member takes, as it was written: of what is cut off, one inside."""
     if "values" in given:
         return given["values"][0]
     if "range" in given:
         return given["range"]["from"]
+    assert isinstance(item, Sampled)
     ((name, distribution),) = given["distribution"].items()
-    return distribution[{"normal": "mean", "log_normal": "median", "uniform": "from"}[name]]
-
-
-def _check_draws(plan: Plan) -> None:
-    """Refuse draws that their member would refuse, with their number."""
-    faults = {}
-    for item in plan.varied:
-        if isinstance(item, Sampled):
-            least, greatest = item.target.member.bounds.ends()
-            outside = sum(
-                int(np.count_nonzero(~((drawn >= least) & (drawn <= greatest))))
-                for drawn in _all_draws(plan, item)
-            )
-            if outside:
-                faults[item.place] = {
-                    "distribution": [
-                        f"{outside} of {plan.grid.samples} draws are outside of what this member "
-                        "takes: make the distribution narrower, or cut it off with `from` and "
-                        "`to`."
-                    ]
-                }
-    if faults:
-        raise ValidationError({"vary": faults})
-
-
-def _all_draws(plan: Plan, item: Sampled) -> Iterator[Array]:
-    assert plan.seed is not None
-    for start in range(0, plan.grid.samples, _CHECKED):
-        yield item.drawn(plan.seed, start, min(start + _CHECKED, plan.grid.samples))
-
-
-def _power_stroke(asked: Mapping[str, Any]) -> Mask:
-    bow = asked["bow"]
-    return np.asarray(bow["draw_length"] - PIVOT_ALLOWANCE <= bow["brace_height"])
-
-
-def _beyond_tip(asked: Mapping[str, Any]) -> Mask:
-    arrow = asked["arrow"]
-    return np.asarray(arrow["balance_point"] > arrow["length"])
-
-
-_TOGETHER = (
-    (
-        "bow",
-        ("brace_height", "draw_length"),
-        _power_stroke,
-        "leaves no power stroke: it must be less than the draw length less 1.75 in",
-    ),
-    (
-        "arrow",
-        ("balance_point", "length"),
-        _beyond_tip,
-        "lies beyond the tip: it must be at most the length",
-    ),
-)
-"""Members that must fit together in every set-up, as the schemas of bow and arrow have it."""
-
-
-def _check_lengths(plan: Plan) -> None:
-    faults: dict[int, Any] = {}
-    for root, names, broken, fault in _TOGETHER:
-        which = [item for item in plan.varied if item.target.steps in {(root, n) for n in names}]
-        if not which or not all(name in plan.asked.get(root, {}) for name in names):
-            continue
-        bad = sum(
-            int(np.count_nonzero(broken(plan.with_lanes(plan.lanes(*block)))))
-            for block in plan.blocks
-        )
-        if bad:
-            faults[which[0].place] = {
-                "pointer": [f"In {bad} of {plan.grid.setups} set-ups {root}.{names[0]} {fault}."]
-            }
-    if faults:
-        raise ValidationError({"vary": faults})
+    if name == "uniform":
+        return distribution["from"]
+    cut = item.distribution
+    if cut.centre < cut.low:
+        return distribution["from"]
+    return distribution["to" if cut.centre > cut.high else CENTRES[name]]

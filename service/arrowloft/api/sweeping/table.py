@@ -10,10 +10,10 @@ from arrowloft.api.conditions import air_of, forward_of_eye, gravity_of, lead_of
 from arrowloft.api.setup import AIM_NOT_SAFETY
 from arrowloft.api.sight.sights import zero_distance
 from arrowloft.api.sweeping.block import Part, Sweep, merged
-from arrowloft.api.sweeping.plan import Plan
+from arrowloft.api.sweeping.plan import Plan, quantile_name
 from arrowloft.api.sweeping.states import light_note
 from arrowloft.api.sweeping.validity import Left, added
-from arrowloft.core.arrays import Array
+from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.setup.equipment import Arrow, Bow
 from arrowloft.core.sweeping.summary import summarised
 from arrowloft.plugin import Note
@@ -50,14 +50,19 @@ class Series:
 class Table:
     """A sweep computed.
 
-    sweep: what was asked.  columns: of `Part`, of all rows.  left, error, beyond: of all blocks.
+    sweep: what was asked.  columns, reached: of `Part`, of all rows.  left, airspeeds, error: of
+    all blocks.  beyond, unsolved: points.  zero_missed: set-ups.
     """
 
     sweep: Sweep
     columns: Mapping[str, Array]
+    reached: Mask
     notes: tuple[Note, ...]
     left: tuple[Left, ...]
     beyond: int
+    unsolved: int
+    zero_missed: int
+    airspeeds: tuple[float, float] | None
     error: float
 
     @property
@@ -109,24 +114,23 @@ class Table:
             for a in plan.axes
         ]
         found: list[Series] = []
-        count = np.zeros(points * per)
+        arrived = self.reached.reshape(points, plan.grid.samples, per).sum(axis=1).ravel()
         for name in plan.quantities:
             # (points, samples, distances) -> (samples, points * distances)
             samples = self.columns[name].reshape(points, plan.grid.samples, per)
             of_points = np.moveaxis(samples, 1, 0).reshape(plan.grid.samples, points * per)
             summary = summarised(of_points, plan.quantiles)
-            count = summary.count.astype(float)
             kind = DIMENSIONS[name]
             found.append(Series(f"{name}.mean", kind, summary.mean))
             found.append(Series(f"{name}.standard_deviation", kind, summary.standard_deviation))
             found += [
-                Series(f"{name}.quantile_{probability:.12g}", kind, values)
+                Series(f"{name}.{quantile_name(probability)}", kind, values)
                 for probability, values in zip(plan.quantiles, summary.quantiles, strict=True)
             ]
         return (
             *axes,
             Series("distance", "distance", np.tile(plan.distances, points)),
-            Series("arrived", "number", count, True, whole=True),
+            Series("arrived", "number", arrived.astype(float), True, whole=True),
             *found,
         )
 
@@ -140,43 +144,80 @@ def computed(sweep: Sweep, parts: Iterable[Part] | None = None) -> Table:
         name: np.concatenate([part.columns[name] for part in found])
         for name in sweep.plan.quantities
     }
-    beyond = sum(part.beyond for part in found)
+    reached = np.concatenate([part.reached for part in found])
+    unsolved = sum(part.unsolved for part in found)
+    beyond = int(np.count_nonzero(~reached)) - unsolved
+    flown = [part.airspeeds for part in found if part.airspeeds[0] == part.airspeeds[0]]
+    zero_missed = sum(part.zero_missed for part in found)
     left = added(one for part in found for one in part.left)
     return Table(
         sweep=sweep,
         columns=columns,
-        notes=_notes(sweep.plan, found, left, beyond),
+        reached=reached,
+        notes=(
+            *_counted(sweep.plan, found, beyond, unsolved, zero_missed),
+            *_said(sweep.plan, found, left),
+        ),
         left=left,
         beyond=beyond,
+        unsolved=unsolved,
+        zero_missed=zero_missed,
+        airspeeds=(min(low for low, _ in flown), max(high for _, high in flown)) if flown else None,
         error=max(part.error for part in found),
     )
 
 
-def _notes(
-    plan: Plan, parts: Sequence[Part], left: Sequence[Left], beyond: int
-) -> tuple[Note, ...]:
-    """The worst foremost: arrows that may harm the bow, points that have no answer."""
-    asked, notes = plan.asked, list[Note]()
-    bow, arrow = Bow(**asked["bow"]), Arrow(**asked["arrow"])
+def _counted(
+    plan: Plan, parts: Sequence[Part], beyond: int, unsolved: int, zero_missed: int
+) -> list[Note]:
+    """The worst foremost: arrows that may harm the bow, then what has no answer."""
+    notes = list[Note]()
     light = sum(part.light for part in parts)
     if light:
         notes.append(light_note(light, plan.grid.setups))
+    no_sample = "null, and no sample of a mean or quantile."
     if beyond:
         notes.append(
             Note(
                 "beyond-reach",
                 f"In {beyond} of {plan.points} points the distance is beyond reach: their values "
-                "are null, and no sample of a mean or quantile.",
+                f"are {no_sample}",
             )
         )
-    notes += [one.note(plan.points) for one in left]
+    if zero_missed:
+        notes.append(
+            Note(
+                "zero-beyond-reach",
+                f"In {zero_missed} of {plan.grid.setups} set-ups the sight's zero distance is "
+                f"not reached, so that no travel counts from it: it is {no_sample}",
+            )
+        )
+    if unsolved:
+        notes.append(
+            Note(
+                "flights-not-followed",
+                f"In {unsolved} of {plan.points} points the flight cannot be followed, as its "
+                "drag or its speed describes an arrow that hardly flies, or changes too "
+                f"abruptly: their values are {no_sample}",
+            )
+        )
+    return notes
+
+
+def _said(plan: Plan, parts: Sequence[Part], left: Sequence[Left]) -> list[Note]:
+    """Ranges left, what models said, and what had to be assumed."""
+    asked = plan.asked
+    bow, arrow = Bow(**asked["bow"]), Arrow(**asked["arrow"])
     rest = [note for part in parts for note in part.notes]
     if plan.zero_distance is not None:
         zero_distance(asked, rest)
-    air_of(asked, rest)
+    assumed: list[Note] = []
+    air_of(asked, assumed)
+    # What is said of all set-ups stands for what would be said of the first alone.
+    rest += [note for note in assumed if note.code not in {one.code for one in rest}]
     gravity_of(asked, rest)
     forward_of_eye(bow, arrow, rest)
     lead_of_tip(arrow, rest)
     if not parts[0].mass_known:
         rest += light_arrow(bow, arrow)
-    return (*notes, *merged(rest), AIM_NOT_SAFETY)
+    return [*(one.note(plan.points) for one in left), *merged(rest), AIM_NOT_SAFETY]

@@ -1,6 +1,6 @@
 """How many points of a sweep left the ranges in which their models may be trusted."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -11,7 +11,7 @@ from arrowloft.core.setup.air import Air
 from arrowloft.core.setup.equipment import Arrow
 from arrowloft.core.setup.flow import Flow
 from arrowloft.plugin import DragModel, LaunchCase, LaunchModel, LaunchSpeed, Note, Validity
-from arrowloft.plugin.guard import ModelFault, guarded_drag_notes
+from arrowloft.plugin.guard import guarded_drag_notes, guarded_limits
 from arrowloft.plugin.validity import QUANTITIES, OutsideValidity
 
 Kind = Literal["drag", "launch"]
@@ -98,18 +98,11 @@ def said_by_drag(
 
 def _left(kind: Kind, model: Any, outside: Any, each: int) -> tuple[Left, ...]:
     found = []
-    for limit in _limits(kind, model):
+    for limit in guarded_limits(model):
         out = outside(limit)
         if out is not None:
             found.append(Left(kind, model.name, limit.quantity, each * int(out.sum())))
     return tuple(found)
-
-
-def _limits(kind: Kind, model: Any) -> Sequence[Validity]:
-    try:
-        return tuple(model.limits())
-    except Exception as error:
-        raise ModelFault(kind, model.name, f"limits raised {type(error).__name__}") from error
 
 
 def _out(kind: Kind, model: Any, limit: Validity, values: Real) -> Mask:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import inf
 from typing import Any
 
 import numpy as np
@@ -136,19 +137,21 @@ def _read(member: Leaf, given: Mapping[Any, Any], *names: Any) -> dict[Any, floa
 
 
 def _normal(member: Leaf, given: Mapping[str, Any]) -> Distribution:
-    mean = _read(member, given, "mean")["mean"]
+    cut = _cut(member, given)
+    mean = _centre(member, given, "mean", cut)
     try:
         deviation = _difference(member, given["standard_deviation"])
     except ValidationError as error:
         raise ValidationError({"standard_deviation": error.messages}) from None
-    return _kept(Normal(mean=mean, standard_deviation=deviation, **_cut(member, given)))
+    return _kept(Normal(mean=mean, standard_deviation=deviation, **cut))
 
 
 def _log_normal(member: Leaf, given: Mapping[str, Any]) -> Distribution:
-    median = _read(member, given, "median")["median"]
+    cut = _cut(member, given)
+    median = _centre(member, given, "median", cut)
     if not median > 0.0:
         raise ValidationError({"median": ["Give more than 0: a log-normal is of positive values."]})
-    return _kept(LogNormal(median=median, factor=given["factor"], **_cut(member, given)))
+    return _kept(LogNormal(median=median, factor=given["factor"], **cut))
 
 
 def _uniform(member: Leaf, given: Mapping[str, Any]) -> Distribution:
@@ -157,18 +160,35 @@ def _uniform(member: Leaf, given: Mapping[str, Any]) -> Distribution:
     return Uniform(start=ends["from"], end=ends["to"])
 
 
+CENTRES = {"normal": "mean", "log_normal": "median"}
+"""The member that says where a distribution has its centre."""
+
 _DISTRIBUTIONS = {"normal": _normal, "log_normal": _log_normal, "uniform": _uniform}
+
+
+def _centre(member: Leaf, given: Mapping[str, Any], name: str, cut: Mapping[str, float]) -> float:
+    """Mean or median, SI. One that is cut off is no value itself, and may be any number."""
+    try:
+        centre = _unbounded(member, given[name])
+    except ValidationError as error:
+        raise ValidationError({name: error.messages}) from None
+    if centre < cut.get("low", -inf) or centre > cut.get("high", inf):
+        return centre
+    return _read(member, given, name)[name]
+
+
+def _unbounded(member: Leaf, text: Any) -> float:
+    """A value as the member reads it, whatever its bounds."""
+    if isinstance(member, Quantity):
+        return Quantity(member.dimension, example=member.example).read(text)
+    return float(type(member)().read(text))
 
 
 def _difference(member: Leaf, text: Any) -> float:
     """A standard deviation, SI: in a unit with an offset, such as degC, without that."""
+    deviation = _unbounded(member, text)
     if isinstance(member, Quantity):
-        read = Quantity(member.dimension, example=member.example).read(text)
-        deviation = (
-            read - units.DIMENSIONS[member.dimension][unit_of(text, member.dimension)].offset
-        )
-    else:
-        deviation = type(member)().read(text)
+        deviation -= units.DIMENSIONS[member.dimension][unit_of(text, member.dimension)].offset
     if not deviation > 0.0:
         raise ValidationError("Give a standard deviation of more than 0.")
     return deviation

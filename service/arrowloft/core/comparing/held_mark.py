@@ -6,7 +6,9 @@ import numpy as np
 
 from arrowloft.core.arrays import Array, Lanes, Mask
 from arrowloft.core.comparing.curves import Curves, Span
-from arrowloft.core.comparing.row_by_row import Rows, loose
+from arrowloft.core.comparing.fans import Fans
+from arrowloft.core.comparing.row_by_row import loose
+from arrowloft.core.comparing.rows import Rows
 from arrowloft.core.comparing.setups import Setups
 from arrowloft.core.flight.distances import KNOTS
 from arrowloft.core.series import chebyshev, left_out
@@ -31,40 +33,50 @@ class Hits:
     read: Mask
     series: Array
 
+    @classmethod
+    def blank(cls, count: int, distances: int) -> "Hits":
+        """Nothing known yet."""
+        up, right = np.full((2, count, distances), np.nan)
+        series = np.zeros((2, count, KNOTS[0][0]))
+        return cls(up, right, np.zeros(count), np.zeros(count, dtype=bool), series)
+
     def up_at(self, span: Span, distance: Array, which: Lanes) -> Array:
         """Impact of the set-up `which`, one of those read, above the baseline's, m, (lanes,)."""
         return span.read(self.series[0], distance, which)
 
+    def right_at(self, span: Span, distance: Array, which: Lanes) -> Array:
+        """The same to the right of the baseline's, m, (lanes,)."""
+        return span.read(self.series[1], distance, which)
 
-def held_mark(
-    setups: Setups, baseline: int, distances: Array, rows: Rows, curves: Curves | None
-) -> Hits:
-    """Loose every set-up at the baseline's launch angles.
 
-    rows: aimed, the first columns at the distances, all reached by the baseline.
-    curves: what they were read from, where they were.
-    """
-    count, size = setups.count, distances.size
-    terms = KNOTS[0][0]
-    hits = Hits(
-        np.full((count, size), np.nan),
-        np.full((count, size), np.nan),
-        np.zeros(count),
-        np.zeros(count, dtype=bool),
-        np.zeros((2, count, terms)),
-    )
-    others = np.flatnonzero(np.arange(count) != baseline)
-    if curves is not None and np.isfinite(curves.error[baseline]):
-        smooth = others[np.isfinite(curves.error[others])]
+def hits_from_series(setups: Setups, baseline: int, distances: Array, curves: Curves) -> Hits:
+    """Impacts of smooth set-ups with the mark of a smooth baseline; the others are not read."""
+    hits = Hits.blank(setups.count, distances.size)
+    if np.isfinite(curves.error[baseline]):
+        others = np.isfinite(curves.error) & (np.arange(setups.count) != baseline)
+        smooth = np.flatnonzero(others)
         if smooth.size:
             _from_series(hits, setups, baseline, smooth, curves)
-            at = curves.span.terms(distances, terms)
+            at = curves.span.terms(distances, hits.series.shape[-1])
             done = np.flatnonzero(hits.read)
             hits.up[done], hits.right[done] = hits.series[:, done] @ at
         hits.read[baseline] = True
-    _each(hits, setups, baseline, others[~hits.read[others]], distances, rows)
-    hits.up[baseline] = hits.right[baseline] = 0.0
+        hits.up[baseline] = hits.right[baseline] = 0.0
     return hits
+
+
+def hits_from_fans(
+    hits: Hits, fans: Fans, baseline: int, which: Lanes, distances: Array, rows: Rows
+) -> None:
+    """Fill in the impacts of the set-ups `which` from their fans, at what they reach."""
+    size, fan = distances.size, fans.place[which]
+    angle, drift = rows.aims[0][:, :size], rows.aims[4][baseline, :size]
+    kept = np.where(np.isfinite(angle[which]), angle[baseline], np.nan).T
+    grid = np.repeat(distances[:, None], fan.size, axis=1)
+    read = fans.about(kept, grid, fan).at(kept)
+    hits.up[which], hits.right[which] = read.up.T, read.right.T - drift
+    hits.error[which] = fans.error[fan]
+    hits.up[baseline] = hits.right[baseline] = 0.0
 
 
 def _from_series(hits: Hits, setups: Setups, baseline: int, which: Lanes, curves: Curves) -> None:
@@ -96,16 +108,19 @@ def _from_series(hits: Hits, setups: Setups, baseline: int, which: Lanes, curves
     hits.error[which[good]] = error[good]
 
 
-def _each(
-    hits: Hits, setups: Setups, baseline: int, which: Lanes, distances: Array, rows: Rows
-) -> None:
-    """Loose set-ups at every distance that they reach by their own marks."""
-    if not which.size:
-        return
+def hits_row_by_row(setups: Setups, baseline: int, distances: Array, rows: Rows) -> Hits:
+    """Impacts at every distance that a set-up reaches by its own mark, each solved.
+
+    rows: aimed, the first columns at the distances.
+    """
+    hits = Hits.blank(setups.count, distances.size)
+    which = np.flatnonzero(np.arange(setups.count) != baseline)
     size = distances.size
     angle, drift = rows.aims[0][:, :size], rows.aims[4][baseline, :size]
     kept = np.where(np.isfinite(angle[which]), angle[baseline], np.nan)
     met = loose(setups, np.repeat(which, size), kept.ravel(), np.tile(distances, which.size))
     shape = (which.size, size)
     hits.up[which], hits.right[which] = met.up.reshape(shape), met.right.reshape(shape) - drift
-    hits.error[which] = np.nan_to_num(met.error.reshape(shape)).max(axis=1)
+    hits.error[which] = np.nan_to_num(met.error.reshape(shape)).max(axis=1, initial=0.0)
+    hits.up[baseline] = hits.right[baseline] = 0.0
+    return hits

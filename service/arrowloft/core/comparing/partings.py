@@ -1,7 +1,7 @@
 """Partings: the distance from which on a set-up differs from the baseline by more than a tolerance.
 
-Found between the distances asked for, not at them: where series hold, from these; else by
-solving flights at the distances of a bracket that closes in.
+Found between the distances asked for, not at them: from series where these hold, else from
+fans of marched flights.
 """
 
 from abc import ABC, abstractmethod
@@ -11,14 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from arrowloft.core.arrays import Array, Lanes
-from arrowloft.core.comparing.row_by_row import aim_lanes, loose
 from arrowloft.core.comparing.side_by_side import AimedSetups
 
 READ_AT = 65
-"""Distances at which a difference read from series is looked at for its first excess."""
-
-SOLVED_AT = 33
-"""The same where every one is solved."""
+"""Distances at which a difference is looked at for its first excess."""
 
 SETTLED, CLOSE = 1e-10, 1e-11
 """Miss of the tolerance, m, or width of a bracket as a share of the distance, that is a root."""
@@ -39,7 +35,7 @@ class Parting:
 
     distance: the first at which the difference reaches the tolerance, m; the nearest asked
         for where it is greater there already.
-    difference: of the impact, upward positive, or of the travel, down positive, m; NaN
+    difference: of the impact, upward or right positive, or of the travel, down positive, m; NaN
         where the arrow falls short of the target altogether.
     reynolds_at_launch, reynolds_at_arrival: of each set-up there, by its own mark.
     baseline_at_launch, baseline_at_arrival: of the baseline there.
@@ -56,6 +52,12 @@ class Parting:
 def parting_by_height(aimed: AimedSetups, tolerance: float) -> Parting:
     """Where the impact with the baseline's mark is farther off than the tolerance, m."""
     return _parting(aimed, _Sought(tolerance, lambda gaps: gaps.up, AMPLE))
+
+
+def parting_aside(aimed: AimedSetups, tolerance: float) -> Parting:
+    """Where the impact with the baseline's mark is farther aside than the tolerance, m."""
+    # What never arrives parts by its height; it is nowhere aside.
+    return _parting(aimed, _Sought(tolerance, lambda gaps: gaps.right, 0.0))
 
 
 def parting_by_travel(aimed: AimedSetups, tolerance: float) -> Parting:
@@ -95,6 +97,10 @@ class _Gaps(ABC):
     def up(self, distance: Array, which: Lanes) -> Array:
         """Height of the impact with the baseline's mark, above the baseline's."""
 
+    @abstractmethod
+    def right(self, distance: Array, which: Lanes) -> Array:
+        """How far the impact with the baseline's mark is to the right of the baseline's."""
+
     def travel(self, distance: Array, which: Lanes) -> Array:
         """Travel of the pin from the zero mark, each its own, beyond the baseline's."""
         sight, zero = self.aimed.sight, np.tan(self.aimed.zero_angle)
@@ -118,6 +124,11 @@ class _Read(_Gaps):
         assert curves is not None
         return self.aimed.hits.up_at(curves.span, distance, which)
 
+    def right(self, distance: Array, which: Lanes) -> Array:
+        curves = self.aimed.curves
+        assert curves is not None
+        return self.aimed.hits.right_at(curves.span, distance, which)
+
 
 class _Known(_Gaps):
     """Of the one distance that was asked for."""
@@ -130,16 +141,54 @@ class _Known(_Gaps):
         up: Array = self.aimed.hits.up[which, 0]
         return up
 
+    def right(self, distance: Array, which: Lanes) -> Array:
+        right: Array = self.aimed.hits.right[which, 0]
+        return right
 
-class _Solved(_Gaps):
-    """Every one solved."""
+
+class _Marched(_Gaps):
+    """Read from fans; the baseline, and whatever else they hold of, from series."""
 
     def aims(self, distance: Array, which: Lanes) -> tuple[Array, Array]:
-        return aim_lanes(self.aimed.setups, which, distance)
+        found = self._aims(distance, which)
+        return found[0], found[1]
 
     def up(self, distance: Array, which: Lanes) -> Array:
-        kept = self.aims(distance, np.full(which.size, self.aimed.baseline))[0]
-        return loose(self.aimed.setups, which, kept, distance).up
+        return self._loosed(distance, which)[0]
+
+    def right(self, distance: Array, which: Lanes) -> Array:
+        right: Array = self._loosed(distance, which)[1] - self._base(distance)[2]
+        return right
+
+    def _base(self, distance: Array) -> Array:
+        return self._aims(distance, np.full(distance.size, self.aimed.baseline))
+
+    def _aims(self, distance: Array, which: Lanes) -> Array:
+        """Launch angle, airspeed at arrival and drift, (3, lanes)."""
+        curves, fans = self.aimed.curves, self.aimed.fans
+        assert fans is not None
+        found = np.empty((3, which.size))
+        smooth = np.zeros(which.size, dtype=bool)
+        if curves is not None:
+            smooth = np.isfinite(curves.error[which])
+            part = distance[smooth], which[smooth]
+            for row, read in enumerate((curves.angle, curves.arrival_airspeed, curves.drift)):
+                found[row, smooth] = read(*part)
+        fan, at = fans.place[which[~smooth]], distance[~smooth]
+        series = fans.aiming(at, fan)
+        angle = series.angle()
+        marched = series.at(angle)
+        found[:, ~smooth] = angle, marched.airspeed, marched.right
+        return found
+
+    def _loosed(self, distance: Array, which: Lanes) -> tuple[Array, Array]:
+        """Where the tip comes up and to the right with the baseline's mark."""
+        fans = self.aimed.fans
+        assert fans is not None
+        fan = fans.place[which]
+        kept = self._base(distance)[0]
+        read = fans.about(kept, distance, fan).at(kept)
+        return read.up, read.right
 
 
 def _parting(aimed: AimedSetups, sought: _Sought) -> Parting:
@@ -150,10 +199,10 @@ def _parting(aimed: AimedSetups, sought: _Sought) -> Parting:
     near = ~(aimed.rows.farthest < aimed.distances.min() + SHORT_OF_REACH)
     others = every[(every != aimed.baseline) & aimed.rows.followed & near]
     read = aimed.hits.read[others]
-    one = aimed.curves is None
-    for gaps, which, points in (
-        (_Read(aimed), others[read], READ_AT),
-        (_Known(aimed) if one else _Solved(aimed), others[~read], 1 if one else SOLVED_AT),
+    points = READ_AT if aimed.curves is not None else 1
+    for gaps, which in (
+        (_Read(aimed), others[read]),
+        (_Known(aimed) if aimed.fans is None else _Marched(aimed), others[~read]),
     ):
         if which.size:
             _find(found, gaps, which, sought, points)

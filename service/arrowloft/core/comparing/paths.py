@@ -4,16 +4,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from arrowloft.core.arrays import Array
+from arrowloft.core.arrays import Array, Lanes
+from arrowloft.core.comparing.fanning import fans_of, greatest_airspeed
+from arrowloft.core.comparing.marching import Areas, march
 from arrowloft.core.comparing.setups import Setups
 from arrowloft.core.flight.aim import TOLERANCE, aimed_flights, require_ahead
 from arrowloft.core.flight.aimed import angle_error
 from arrowloft.core.flight.collocation import Panels
 from arrowloft.core.flight.motion import Flights, Launch
-from arrowloft.core.flight.reach import BeyondReach, Unsolved
-from arrowloft.core.flight.splitting import split
-from arrowloft.core.flight.trajectory import DENSE_LEVELS, BackwardPath, trajectory
+from arrowloft.core.flight.splitting import MOST_KINKS, split
+from arrowloft.core.flight.trajectory import DENSE_LEVELS
 from arrowloft.core.setup.laws import alike
+
+STEPS = 2048
+"""Steps of a path that is marched."""
 
 NEWTON_STEPS = 5
 """From a guess by the mean speed, good to some hundredths, each step squares the error."""
@@ -41,6 +45,9 @@ def paths(setups: Setups, target: float, step: float) -> Paths:
     distance: Array = step * np.arange(1.0, int(np.floor(target / step + 1e-9)) + 1)
     found = Paths(distance, np.full((setups.count, distance.size), np.nan))
     for kinks, lanes in alike(setups.kinks, setups.law_of):
+        if len(kinks or ()) > MOST_KINKS:
+            found.height[lanes] = _marched(setups, lanes, target, distance)
+            continue
         for level in DENSE_LEVELS[:2]:
             shot, planes = setups.lanes(lanes).with_(kinks=kinks), np.full(lanes.size, target)
             flights, goal = aimed_flights(shot, planes, np.zeros(lanes.size, dtype=bool), level)
@@ -51,8 +58,8 @@ def paths(setups: Setups, target: float, step: float) -> Paths:
             lanes = lanes[~good]
             if not lanes.size:
                 break
-        for lane in lanes:
-            found.height[lane] = _by_itself(setups, int(lane), target, step, distance)
+        if lanes.size:
+            found.height[lanes] = _marched(setups, lanes, target, distance)
     return found
 
 
@@ -84,17 +91,16 @@ def _heights(flights: Flights, distance: Array) -> Array:
     return np.where(inside, height, np.nan).reshape(count, points)
 
 
-def _by_itself(setups: Setups, lane: int, target: float, step: float, distance: Array) -> Array:
-    """One set-up's path by the way of a single trajectory; NaN where there is none."""
-    height = np.full(distance.size, np.nan)
-    one = np.array([lane])
-    law = int(setups.law_of[lane])
-    shot = setups.lanes(one).with_(kinks=setups.kinks[law])
-    try:
-        path = trajectory(shot, target=target, step=step)
-    except (BeyondReach, Unsolved, BackwardPath):
-        return height
-    inner = slice(1, -1)  # between launch and arrival the points are at multiples of the step
-    places = np.rint(path.distance[inner] / step).astype(np.intp) - 1
-    height[places] = path.height[inner]
-    return height
+def _marched(setups: Setups, which: Lanes, target: float, distance: Array) -> Array:
+    """The same of set-ups that the solver does not follow closely; NaN where there is none."""
+    fans = fans_of(setups, which, np.array([target]), int(which[0]), changes=False)
+    each, some = np.arange(which.size), setups.some(which)
+    limit = np.where(np.isnan(fans.farthest), np.inf, fans.farthest)
+    reached = np.where(target <= limit, target, np.nan)
+    angle = fans.aiming(reached, each).angle()
+    shot, areas = some.lanes(each), Areas.of(some.lanes(each), greatest_airspeed(some))
+    marched = march(shot, areas, each, angle, reached + np.abs(np.max(shot.tip_lead)), STEPS)
+    time, height = marched.passing(np.repeat(distance[:, None], each.size, axis=1), each)
+    arrival = marched.read(reached, each)[0]
+    found: Array = np.where(time <= arrival, height, np.nan).T
+    return found

@@ -1,63 +1,29 @@
-"""Set-ups aimed and loosed row by row: past kinks, near the reach, at a single distance."""
+"""Set-ups aimed and loosed row by row, as exactly as a single shot: at one distance."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
-from arrowloft.core.arrays import Array, Lanes, Mask
-from arrowloft.core.comparing.curves import Aims, Span
+from arrowloft.core.arrays import Array, Lanes
+from arrowloft.core.comparing.curves import Aims
+from arrowloft.core.comparing.rows import Rows
 from arrowloft.core.comparing.setups import Setups
 from arrowloft.core.flight.aim import LEVELS, aimed_flights
 from arrowloft.core.flight.aim_each import aim_each
 from arrowloft.core.flight.aimed import angle_error
-from arrowloft.core.flight.distances import FEW, STEP
+from arrowloft.core.flight.distances import STEP
 from arrowloft.core.flight.impacts import impacts
 from arrowloft.core.flight.reach import Unsolved, reach
-from arrowloft.core.series import chebyshev
 from arrowloft.core.setup.laws import Kinks, alike
 
+MOST_ROWS, MOST_KINKS = 24, 12
+"""Rows up to which each is solved by itself, and kinks of a law up to which that is quick."""
 
-@dataclass(frozen=True)
-class Rows:
-    """Aimed flights, a row of every array for each set-up; NaN where out of reach.
 
-    aims: in the order of `Aims`, (quantities, set-ups, distances).
-    changes: of the launch angle, rad, per relative change of speed and of drag, (2, ...).
-    farthest: distance that a set-up reaches, m, where that is not all; else NaN.
-    followed: whether a set-up's flights could be solved.
-    error: estimated error of any launch angle, rad.
-    least_airspeed, greatest_airspeed: m/s; NaN where no distance is reached.
-    """
-
-    aims: Array
-    changes: Array
-    farthest: Array
-    followed: Mask
-    error: Array
-    least_airspeed: Array
-    greatest_airspeed: Array
-
-    @classmethod
-    def blank(cls, count: int, distances: int, *, followed: bool = True) -> "Rows":
-        """Rows to be filled."""
-        return cls(
-            np.full((len(Aims._fields), count, distances), np.nan),
-            np.full((2, count, distances), np.nan),
-            np.full(count, np.nan),
-            np.full(count, followed),
-            np.zeros(count),
-            np.full(count, np.nan),
-            np.full(count, np.nan),
-        )
-
-    def store(self, part: "Rows", which: Lanes) -> None:
-        """Fill in some of the set-ups."""
-        for item in fields(self):
-            values = getattr(self, item.name)
-            if values.ndim > 1:
-                values[:, which] = getattr(part, item.name)
-            else:
-                values[which] = getattr(part, item.name)
+def few_enough(setups: Setups, distances: int) -> bool:
+    """Whether rows of all set-ups at so many distances are best solved one by one."""
+    known = all(len(kinks or ()) <= MOST_KINKS for kinks in setups.kinks)
+    return known and setups.count * distances <= MOST_ROWS
 
 
 def aim_rows(setups: Setups, distances: Array) -> Rows:
@@ -89,30 +55,9 @@ def _aim_rows(setups: Setups, distances: Array) -> Rows:
     np.fmax.at(result.error, row, plain.error)
     np.fmin.at(result.least_airspeed, row, plain.least_airspeed)
     np.fmax.at(result.greatest_airspeed, row, plain.greatest_airspeed)
-    _change(result, setups, distances, within)
+    varied = _changed_angles(setups, row, distances[column])
+    result.changes[:, row, column] = (varied - plain.launch_angle) / STEP
     return result
-
-
-def _change(result: Rows, setups: Setups, distances: Array, within: Mask) -> None:
-    """Fill in the changes: at every distance, or at a FEW of many, which tell three digits.
-
-    Toward the reach they grow too fast for that.
-    """
-    angle, many = result.aims[0], distances.size > 2 * FEW
-    whole: Mask = np.asarray(within.all(axis=1) & many)
-    row, column = np.nonzero(within & ~whole[:, None])
-    if row.size:
-        varied = _changed_angles(setups, row, distances[column])
-        result.changes[:, row, column] = (varied - angle[row, column]) / STEP
-    some = np.flatnonzero(whole)
-    if some.size:
-        span = Span(float(distances.min()), float(distances.max()))
-        few = np.tile(span.knots(FEW), some.size)
-        which = np.repeat(some, FEW)
-        plain = aim_each(setups.lanes(which), few, setups.kinks).launch_angle
-        change = (_changed_angles(setups, which, few) - plain) / STEP
-        series = change.reshape(2, some.size, FEW) @ chebyshev(FEW)[1]
-        result.changes[:, some] = series @ span.terms(distances, FEW)
 
 
 def _changed_angles(setups: Setups, which: Lanes, distance: Array) -> Array:
@@ -141,23 +86,6 @@ def _farthest(setups: Setups, most: float) -> Array:
         found[some] = reach(setups.lanes(some).with_(kinks=kinks)).distance
     found[found >= most] = np.nan
     return found
-
-
-def aim_lanes(setups: Setups, which: Lanes, distance: Array) -> tuple[Array, Array]:
-    """Launch angle, rad, and airspeed at arrival, m/s, of the set-up `which` at each distance, m.
-
-    NaN where out of reach, or where a flight cannot be followed.
-    """
-    try:
-        found = aim_each(setups.lanes(which), distance, setups.kinks)
-    except Unsolved:
-        if which.size == 1:
-            return np.full(1, np.nan), np.full(1, np.nan)
-        halves = np.array_split(np.arange(which.size), 2)
-        parts = [aim_lanes(setups, which[half], distance[half]) for half in halves]
-        angle, airspeed = (np.concatenate(values) for values in zip(*parts, strict=True))
-        return angle, airspeed
-    return found.launch_angle, found.arrival_airspeed
 
 
 @dataclass(frozen=True)

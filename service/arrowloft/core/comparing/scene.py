@@ -24,7 +24,7 @@ class Curve:
 
     launch, drag: positions of its models among the scene's.  up, right: impact with the
     baseline's mark, less the baseline's; NaN where its arrow never comes.
-    parts: "height" or "clicks" -> distance where it parts by that, m; NaN: it never does.
+    parts: "height", "right" or "clicks" -> distance where it parts by that, m; NaN: it never does.
     left: whether it left a range in which its models may be trusted.
     """
 
@@ -56,8 +56,8 @@ class Scene:
 
     distance: as asked for, rising, m.  launches, drags: labels of the models.
     curves: every launch model with each drag model in turn.  baseline: position among them.
-    laws: of the drag models.  height: tolerance of the impact, m; clicks: of the travel;
-    None where none is asked for.  speeds: launch speed of each curve, m/s.
+    laws: of the drag models.  height, aside: tolerances of the impact, m; clicks: of the
+    travel; None where none is asked for.  speeds: launch speed of each curve, m/s.
     arrow_mass: kg.  wind_speed: m/s.
     """
 
@@ -69,6 +69,7 @@ class Scene:
     laws: tuple[Law, ...]
     height: float | None
     clicks: float | None
+    aside: float | None = None
     speeds: tuple[float, ...]
     arrow_mass: float
     wind_speed: float

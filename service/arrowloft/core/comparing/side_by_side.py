@@ -7,10 +7,19 @@ import numpy as np
 
 from arrowloft.core.arrays import Array, Mask, Real
 from arrowloft.core.comparing.curves import Aims, Curves, Span, aimed_over
-from arrowloft.core.comparing.held_mark import Hits, held_mark
-from arrowloft.core.comparing.row_by_row import Rows, aim_rows
+from arrowloft.core.comparing.fanning import fans_of
+from arrowloft.core.comparing.fans import Fans
+from arrowloft.core.comparing.held_mark import (
+    Hits,
+    hits_from_fans,
+    hits_from_series,
+    hits_row_by_row,
+)
+from arrowloft.core.comparing.row_by_row import aim_rows, few_enough
+from arrowloft.core.comparing.rows import Rows, rows_from_fans
 from arrowloft.core.comparing.setups import Setups
 from arrowloft.core.flight.aim import TooNear, nearest_aim
+from arrowloft.core.flight.distances import KNOTS
 from arrowloft.core.flight.reach import BeyondReach, Unsolved
 from arrowloft.core.setup.shot import as_lanes
 from arrowloft.core.sight.sight import Sight
@@ -86,6 +95,7 @@ class AimedSetups:
 
     rows: at the distances and, with a sight, at its zero distance last.
     curves: over the range of the distances; None where that is one distance.
+    fans: of what is read from these; None where nothing is.
     """
 
     setups: Setups
@@ -94,6 +104,7 @@ class AimedSetups:
     sight: Sight | None
     rows: Rows
     curves: Curves | None
+    fans: Fans | None
     hits: Hits
 
     @property
@@ -122,9 +133,8 @@ def side_by_side(
     """
     asked = distances if sight is None else np.append(distances, sight.zero_distance)
     _require_ahead(setups, asked)
-    rows, curves = _aimed(setups, distances, asked)
+    rows, hits, curves, fans = _solved(setups, distances, asked, baseline)
     _require_baseline(setups, baseline, asked, rows)
-    hits = held_mark(setups, baseline, distances, rows, curves)
     aimed = AimedSetups(
         setups=setups,
         distances=distances,
@@ -132,6 +142,7 @@ def side_by_side(
         sight=sight,
         rows=rows,
         curves=curves,
+        fans=fans,
         hits=hits,
     )
     shares = np.array(
@@ -165,19 +176,43 @@ def _require_ahead(setups: Setups, asked: Array) -> None:
         raise TooNear(nearest, tuple(int(lane) for lane in behind))
 
 
-def _aimed(setups: Setups, distances: Array, asked: Array) -> tuple[Rows, Curves | None]:
-    """The rows, read from series where these hold, else aimed one by one."""
-    rows, curves, left = Rows.blank(setups.count, asked.size), None, np.arange(setups.count)
-    if distances.max() > distances.min() * (1.0 + ONE_DISTANCE):
+def _solved(
+    setups: Setups, distances: Array, asked: Array, baseline: int
+) -> tuple[Rows, Hits, Curves | None, Fans | None]:
+    """Rows and hits: read from series where these hold, else from fans, or solved one by one."""
+    rows, every = Rows.blank(setups.count, asked.size), np.arange(setups.count)
+    if not distances.max() > distances.min() * (1.0 + ONE_DISTANCE):
+        if few_enough(setups, asked.size):
+            rows.store(aim_rows(setups, asked), every)
+            return rows, hits_row_by_row(setups, baseline, distances, rows), None, None
+        curves, hits = None, Hits.blank(setups.count, distances.size)
+        left = unread = every
+    else:
         curves = aimed_over(setups, Span(float(asked.min()), float(asked.max())))
         good = np.isfinite(curves.error)
         rows.aims[:, good], rows.changes[:, good] = curves.rows(good, asked)
         for name in ("error", "least_airspeed", "greatest_airspeed"):
             getattr(rows, name)[good] = getattr(curves, name)[good]
-        left = left[~good]
+        hits = hits_from_series(setups, baseline, distances, curves)
+        left, unread = np.flatnonzero(~good), np.flatnonzero(~good | ~hits.read)
+    if not unread.size:
+        return rows, hits, curves, None
+    fans = fans_of(
+        setups, unread, asked, _held(curves, baseline), changes=asked.size > distances.size
+    )
     if left.size:
-        rows.store(aim_rows(setups.some(left), asked), left)
-    return rows, curves
+        rows.store(rows_from_fans(setups, fans, left, asked), left)
+    hits_from_fans(hits, fans, baseline, unread, distances, rows)
+    return rows, hits, curves, fans
+
+
+def _held(curves: Curves | None, baseline: int) -> int | tuple[float, float]:
+    """The baseline, whose angles are found with the others, or the ends of its angles, rad."""
+    if curves is None or not np.isfinite(curves.error[baseline]):
+        return baseline
+    knots = curves.span.knots(KNOTS[-1][0])
+    angle = curves.angle(knots, np.full(knots.size, baseline))
+    return float(angle.min()), float(angle.max())
 
 
 def _require_baseline(setups: Setups, baseline: int, asked: Array, rows: Rows) -> None:

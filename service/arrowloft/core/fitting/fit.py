@@ -8,23 +8,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.fitting.likelihood import Likelihood, likelihood
 from arrowloft.core.fitting.predictions import Predicted, Predictions
+from arrowloft.core.fitting.search import least_at_edge, least_sum
 from arrowloft.core.fitting.variants import Family
-from arrowloft.core.fitting.whitened import Unknowns, Whitened
+from arrowloft.core.fitting.whitened import TooRough, Unknowns, Whitened
 from arrowloft.core.flight.aim import TooNear
 from arrowloft.core.flight.reach import Unsolved
-
-VARIANTS, FEWEST, MOST = 160, 8, 30
-"""Variants of a model that a fit may fly, and least and most evaluations of it, however many
-each flies: it takes five to eight where the observations tell the unknowns."""
-
-STATIONARY = 1e-2
-"""How far a fit that is given up may be from the least sum, in its own standard
-uncertainties, to count as one."""
 
 AT_BOUND = 1e-5
 """Distance from a bound, in the scale of an unknown, that counts as none."""
@@ -32,9 +24,6 @@ AT_BOUND = 1e-5
 LEAST_TOLD = 0.1
 """Change of all that is foretold, in standard uncertainties, when unknowns change by as much
 as they are large; below it their uncertainty is ten times themselves: nothing is told."""
-
-SILENT = 1e-3
-"""The same before the fit, where it may still be far from the least sum: then it is not tried."""
 
 ALIKE = 1e-6
 """Share by which what unknowns do to the predictions may differ and count as the same: what
@@ -56,12 +45,14 @@ class NotTold(ValueError):
     """The observations do not tell some unknowns.
 
     unknowns: positions of those.  together: only a combination of them is not told.
+    tried: other values of them that were tried, as they did nothing where the fit starts.
     """
 
-    def __init__(self, unknowns: tuple[int, ...], *, together: bool) -> None:
+    def __init__(self, unknowns: tuple[int, ...], *, together: bool, tried: int = 0) -> None:
         super().__init__(f"unknowns {unknowns} are not told")
         self.unknowns = unknowns
         self.together = together
+        self.tried = tried
 
 
 class TooFew(ValueError):
@@ -86,7 +77,9 @@ class Fit:
     values: the unknowns, (unknowns,).
     covariance: of them, (unknowns, unknowns); NaN for those at a bound, which are held there
         for the others.
-    at_low, at_high: whether each has come to rest at its bound, (unknowns,) bool.
+    at_low, at_high: whether each has come to rest at its bound, or at the edge of what the
+        model takes, (unknowns,) bool; it is then exactly there, and the likelihood does not
+        count it as an unknown.
     size: of each unknown, to compare its uncertainty with, (unknowns,).
     predicted: what the fit foretells, (rows,).
     likelihood: how well that suits what was seen.
@@ -105,6 +98,11 @@ class Fit:
     evaluations: int
 
     @property
+    def found(self) -> int:
+        """How many unknowns were found, those at a bound left out."""
+        return int((~(self.at_low | self.at_high)).sum())
+
+    @property
     def uncertainties(self) -> Array:
         """Standard uncertainties of the unknowns, (unknowns,)."""
         return np.sqrt(np.diag(self.covariance))
@@ -120,27 +118,27 @@ class Fit:
 def fit(predictions: Predictions, family: Family, unknowns: Unknowns) -> Fit:
     """Fit the unknowns of one model to all rows of the predictions.
 
-    Raises TooFew, NeverArrives, NotTold, Unsettled; TooNear and Unsolved where the flights
-    cannot be solved as the model starts, and whatever the family raises.
+    Raises TooFew, NeverArrives, TooRough, NotTold, Unsettled; TooNear and Unsolved where the
+    flights cannot be solved as the model starts, and whatever the family raises.
     """
     rows, count = predictions.observed.size, unknowns.start.size
     if rows < count:
         raise TooFew(f"{rows} rows, {count} unknowns")
     whitened = Whitened(predictions, family, unknowns)
     x = unknowns.start / unknowns.scale
-    lost = np.flatnonzero(~np.isfinite(whitened.predicted(x).values[0]))
-    if lost.size:
-        raise NeverArrives(tuple(lost.tolist()))
+    _require_foretold(whitened.predicted(x))
     slopes = np.empty((rows, 0))
-    settled = True
+    settled, tried = True, 0
     if count:
-        _require_heard(whitened.slopes(x) * np.maximum(np.abs(x), 1.0))
-        x, settled = _least(whitened, x)
+        least = least_sum(whitened, x)
+        if not least.settled and whitened.refused:
+            least = least_at_edge(whitened, least.x)
+        x, settled, tried = _snapped(whitened, least.x), least.settled, least.tried
         slopes = whitened.fine_slopes(x)
-    at_low, at_high = x - whitened.low < AT_BOUND, whitened.high - x < AT_BOUND
+    at_low, at_high = x <= whitened.low, x >= whitened.high
     free = ~(at_low | at_high)
     size = np.maximum(np.abs(x), 1.0)
-    _require_told(slopes[:, free] * size[free], np.flatnonzero(free))
+    _require_told(slopes[:, free] * size[free], np.flatnonzero(free), tried)
     if not settled:
         raise Unsettled(refused=whitened.refused > 0)
     inner = np.linalg.inv(slopes[:, free].T @ slopes[:, free])
@@ -155,11 +153,27 @@ def fit(predictions: Predictions, family: Family, unknowns: Unknowns) -> Fit:
         size=size * unknowns.scale,
         predicted=found.values[0],
         likelihood=likelihood(
-            predictions.observed - found.values[0], predictions.uncertainty, count
+            predictions.observed - found.values[0], predictions.uncertainty, int(free.sum())
         ),
         reynolds=found.reynolds,
         evaluations=whitened.evaluations,
     )
+
+
+def _require_foretold(found: Predicted) -> None:
+    """Raise TooRough or NeverArrives where something is not foretold."""
+    if found.rough.any():
+        raise TooRough(tuple(np.flatnonzero(found.rough).tolist()))
+    lost = np.flatnonzero(~np.isfinite(found.values[0]))
+    if lost.size:
+        raise NeverArrives(tuple(lost.tolist()))
+
+
+def _snapped(whitened: Whitened, x: Array) -> Array:
+    """The point with what is next to a bound at it, where the model takes that."""
+    low, high = whitened.low, whitened.high
+    there = np.where(x - low < AT_BOUND, low, np.where(high - x < AT_BOUND, high, x))
+    return there if whitened.accepts(there) else x
 
 
 def _last_step(whitened: Whitened, x: Array, free: Mask, inverse: Array) -> tuple[Array, Predicted]:
@@ -179,44 +193,14 @@ def _last_step(whitened: Whitened, x: Array, free: Mask, inverse: Array) -> tupl
     return (later, new) if after @ after <= before @ before else (x, found)
 
 
-def _least(whitened: Whitened, start: Array) -> tuple[Array, bool]:
-    """Where the sum is least, and whether it is."""
-    found: Any = least_squares(
-        whitened.residuals,
-        start,
-        jac=whitened.slopes,
-        bounds=(whitened.low, whitened.high),
-        method="trf",
-        x_scale="jac",
-        xtol=1e-6,
-        ftol=1e-6,
-        gtol=1e-10,
-        max_nfev=min(max(VARIANTS // (start.size + 1), FEWEST), MOST),
-    )
-    settled = found.success
-    if not settled:
-        inner = found.active_mask == 0
-        slopes, fall = found.jac[:, inner], found.grad[inner]
-        step = np.linalg.lstsq(slopes.T @ slopes, -fall, rcond=None)[0]
-        settled = -step @ fall <= STATIONARY**2
-    return np.asarray(found.x, dtype=float), bool(settled)
-
-
-def _require_heard(slopes: Array) -> None:
-    """Raise NotTold for unknowns that do next to nothing to the predictions as they start."""
-    silent = np.sqrt(np.einsum("ru,ru->u", slopes, slopes)) < SILENT
-    if silent.any():
-        raise NotTold(tuple(np.flatnonzero(silent).tolist()), together=False)
-
-
-def _require_told(slopes: Array, which: Any) -> None:
+def _require_told(slopes: Array, which: Any, tried: int) -> None:
     """Raise NotTold unless slopes (rows, unknowns), per size of the unknowns, tell them all."""
     if not which.size:
         return
     length = np.sqrt(np.einsum("ru,ru->u", slopes, slopes))
     silent = length < LEAST_TOLD
     if silent.any():
-        raise NotTold(tuple(which[silent].tolist()), together=False)
+        raise NotTold(tuple(which[silent].tolist()), together=False, tried=tried)
     _, told, directions = np.linalg.svd(slopes, full_matrices=False)
     _, alike, other = np.linalg.svd(slopes / length, full_matrices=False)
     for values, ways, least in ((alike, other, ALIKE), (told, directions, LEAST_TOLD)):

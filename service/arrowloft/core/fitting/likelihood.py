@@ -8,6 +8,10 @@ from scipy.special import gammaincc
 
 from arrowloft.core.arrays import Array
 
+FINEST = 1e-6
+"""Differences of the criterion are told to this: below it lies the rounding of the flights, which
+another machine does otherwise."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Likelihood:
@@ -16,7 +20,10 @@ class Likelihood:
     chi_square: sum of r^2, r the residuals in their standard uncertainties.
     degrees: n - k.  chance: of so large a chi^2 where the model is right; NaN without degrees.
     log_likelihood: ln L = -1/2 sum(r^2 + ln(2 pi sigma^2)), sigma in SI.
-    aic = 2 k - 2 ln L.  aicc = aic + 2 k (k + 1) / (n - k - 1); NaN where n < k + 2.
+    aic = 2 k - 2 ln L: the spread is known, and 2 k is then for a linear model what chi^2 on
+    new observations exceeds that on the fitted ones by, whatever n.
+    aicc = aic + 2 k (k + 1) / (n - k - 1), which holds where the spread is itself estimated
+    from the residuals; NaN where n < k + 2.
     bic = k ln n - 2 ln L.
 
     Sources: Akaike, IEEE Trans. Autom. Control 19 (1974) 716-723; Hurvich, Tsai, Biometrika
@@ -60,28 +67,22 @@ def likelihood(residuals: Array, uncertainty: Array, unknowns: int) -> Likelihoo
 class Ranking:
     """Fits by what they lose of the truth, the least first; in the order of the fits.
 
-    criterion: "aicc", or "aic" where that is not defined for every fit.
-    difference: to the least.  weight: exp(-difference / 2), as shares of their sum.
-    order: positions of the fits, the best first; equal ones in their own order.
+    difference: of AIC to the least, to `FINEST`.  weight: exp(-difference / 2), as shares of
+    their sum.  order: positions of the fits, the best first; equal ones in their own order.
     """
 
-    criterion: str
     difference: Array
     weight: Array
     order: tuple[int, ...]
 
 
 def ranking(fits: Sequence[Likelihood]) -> Ranking:
-    """Rank fits to the same rows, at least one."""
-    values = np.array([fit.aicc for fit in fits])
-    criterion = "aicc" if np.isfinite(values).all() else "aic"
-    if criterion == "aic":
-        values = np.array([fit.aic for fit in fits])
-    difference = values - values.min()
+    """Rank fits to the same rows, at least one, by AIC."""
+    values = np.array([fit.aic for fit in fits])
+    difference = np.round((values - values.min()) / FINEST) * FINEST
     weight = np.exp(-0.5 * difference)
     order = np.argsort(difference, kind="stable")
     return Ranking(
-        criterion=criterion,
         difference=difference,
         weight=weight / weight.sum(),
         order=tuple(order.tolist()),

@@ -16,7 +16,6 @@ from arrowloft.core.flight.collocation import Rule, lobatto
 from arrowloft.core.flight.goals import UNEVEN, Aim, Plane
 from arrowloft.core.flight.guess import flat_fire_guess
 from arrowloft.core.flight.motion import (
-    CONVERGED,
     End,
     Flights,
     Goal,
@@ -29,15 +28,20 @@ from arrowloft.core.setup.shot import Shot
 LEVELS = ((16, 40), (32, 40), (64, 40))
 """Points in time and most iterations, tried in this order until all paths are exact enough."""
 
-KINKED = 1
-"""The first of these for a law with kinks."""
+KINKED, MANY = 1, 40
+"""The first of these for a law with kinks; with more of them than that the last one alone."""
 
 TOLERANCE = 1e-5
 """Estimated error of a place, m, at which more points are not worth it: a smooth law's is far
 below, and that of a kink no matter beside what can be measured."""
 
 POOR = 1e-4
-"""Estimated error of a place, m, above which a path counts as not found."""
+"""Estimated error of a place, m, above which a path counts as not found, unless more does."""
+
+SETTLED, NEARLY = 1e-8, 0.1
+"""What a path still moves by, at most, relative to its time: where it counts as settled, ten times
+what the iteration strives for; and where it arrives, but does not settle for a law's kinks. One
+that never arrives moves by tens."""
 
 SHORTEST = 1e-3
 """Shortest path that is solved, s."""
@@ -70,10 +74,13 @@ class Lapse(Goal):
 
 
 class Paths:
-    """Solved paths; `found` says which of them, (lanes,) bool."""
+    """Solved paths, (lanes,) bool each.
 
-    def __init__(self, flights: Flights, found: Mask) -> None:
-        self.flights, self.found = flights, found
+    found: exact enough.  rough: they arrive, but are not exact enough.
+    """
+
+    def __init__(self, flights: Flights, found: Mask, rough: Mask) -> None:
+        self.flights, self.found, self.rough = flights, found, rough
         self._start = flights.start()
 
     @property
@@ -82,6 +89,11 @@ class Paths:
         speeds = self.flights.airspeed
         ends = np.array((speeds.min(axis=0), speeds.max(axis=0)))
         return np.where(self.found, ends, np.nan)
+
+    @property
+    def angles(self) -> Array:
+        """Launch angles, (lanes,), rad; NaN where not found."""
+        return np.where(self.found, self.flights.launch.angle, np.nan)
 
     def at_times(self, lanes: Lanes, time: Array, of_tip: Mask) -> Array:
         """Places (3, readings), m, of lanes at times since launch, (readings,), s.
@@ -169,8 +181,13 @@ class Paths:
         return lead
 
 
-def paths_to(shot: Shot, angle: Array, yaw: Array, distance: Array) -> Paths:
-    """Paths that end as the tip passes the plane at `distance`, (lanes,) m, or a little beyond."""
+def paths_to(
+    shot: Shot, angle: Array, yaw: Array, distance: Array, allowed: float | Array = POOR
+) -> Paths:
+    """Paths that end as the tip passes the plane at `distance`, (lanes,) m, or a little beyond.
+
+    allowed: estimated error of a place, m, with which a path still counts as found.
+    """
     axes = 3 if sideways(shot, yaw) else 2
     held = shot.launch_forward + shot.tip_lead + np.abs(shot.peep_height)
     planes = np.maximum(distance, held + AHEAD)
@@ -179,24 +196,26 @@ def paths_to(shot: Shot, angle: Array, yaw: Array, distance: Array) -> Paths:
         _, time, rate = flat_fire_guess(shot, planes)
         return Launch(shot, axes, angle, yaw, np.maximum(time, SHORTEST), rate), Plane(planes)
 
-    return _solved(shot, begin)
+    return _solved(shot, begin, allowed)
 
 
-def paths_of(shot: Shot, angle: Array, yaw: Array, lasting: Array) -> Paths:
-    """Paths that last given times, (lanes,) s."""
+def paths_of(
+    shot: Shot, angle: Array, yaw: Array, lasting: Array, allowed: float | Array = POOR
+) -> Paths:
+    """Paths that last given times, (lanes,) s; allowed: as for `paths_to`."""
     axes = 3 if sideways(shot, yaw) else 2
     lasting = np.maximum(lasting, SHORTEST)
 
     def begin() -> tuple[Launch, Goal]:
         return Launch(shot, axes, angle, yaw, lasting), Lapse(shot.launch_speed * lasting)
 
-    return _solved(shot, begin)
+    return _solved(shot, begin, allowed)
 
 
-def aimed_angles(shot: Shot, yaw: Array, distance: Array) -> Array:
-    """Launch angles that bring tips to the line of sight's height at `distance`, (lanes,) rad.
+def aimed_paths(shot: Shot, yaw: Array, distance: Array, allowed: float | Array = POOR) -> Paths:
+    """Paths whose angles bring tips to the line of sight's height at `distance`, (lanes,) m.
 
-    NaN where that is beyond reach. Raises TooNear.
+    Not found where that is beyond reach; allowed: as for `paths_to`. Raises TooNear.
     """
     require_ahead(shot, distance)
     axes = 3 if sideways(shot, yaw) else 2
@@ -205,20 +224,38 @@ def aimed_angles(shot: Shot, yaw: Array, distance: Array) -> Array:
         angle, time, rate = flat_fire_guess(shot, distance)
         return Launch(shot, axes, angle, yaw, time, rate), Aim(distance)
 
-    paths = _solved(shot, begin)
-    return np.where(paths.found, paths.flights.launch.angle, np.nan)
+    return _solved(shot, begin, allowed)
 
 
-def _solved(shot: Shot, begin: Callable[[], tuple[Launch, Goal]]) -> Paths:
+def _solved(shot: Shot, begin: Callable[[], tuple[Launch, Goal]], allowed: float | Array) -> Paths:
     """All paths on the same points, as few as do."""
     with np.errstate(all="ignore"):  # a path that does not settle may overflow; not found then
-        for points, limit in LEVELS[0 if shot.kinks == () else KINKED :]:
+        for points, limit in _levels(shot):
             launch, goal = begin()
             flights = solve(shot, launch, goal, lobatto(points), limit)
             error = _error(flights, goal)
             if error.max() <= TOLERANCE:
                 break
-    return Paths(flights, error <= POOR)
+        found = error <= allowed
+        rough = ~found & (flights.moved <= NEARLY) & _arrives(flights, goal)
+        return Paths(flights, found, rough)
+
+
+def _levels(shot: Shot) -> tuple[tuple[int, int], ...]:
+    if shot.kinks == ():
+        return LEVELS
+    many = shot.kinks is not None and len(shot.kinks) > MANY
+    return LEVELS[-1:] if many else LEVELS[KINKED:]
+
+
+def _arrives(flights: Flights, goal: Goal) -> Mask:
+    """Whether paths come to their end on their way out, (lanes,) bool."""
+    arrives: Mask = flights.launch.time > 0.0
+    if not isinstance(goal, Lapse):
+        arrives = arrives & (flights.velocity[-1, 0] > 0.0)
+    if isinstance(goal, Aim):  # the lower of the two angles, on which a sight is set
+        arrives = arrives & (goal.lever > 0.0)
+    return arrives
 
 
 def _error(flights: Flights, goal: Goal) -> Array:
@@ -233,11 +270,7 @@ def _error(flights: Flights, goal: Goal) -> Array:
         missed = np.maximum(missed, ERROR_SHARE * flights.unresolved())
     way = flights.shot.launch_speed * time
     error = time**2 * missed + np.maximum(flights.left, flights.moved) * way
-    sound = (flights.moved <= CONVERGED) & (time > 0.0)
-    if not isinstance(goal, Lapse):
-        sound &= flights.velocity[-1, 0] > 0.0
-    if isinstance(goal, Aim):  # the lower of the two angles, on which a sight is set
-        sound &= goal.lever > 0.0
+    sound = (flights.moved <= SETTLED) & _arrives(flights, goal)
     return np.where(sound, error, np.inf)
 
 

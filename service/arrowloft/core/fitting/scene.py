@@ -47,14 +47,13 @@ class Scene:
     """All that is drawn.
 
     fitted: the models, the best first.  failed: labels of those that could not be fitted.
-    names: of the series, where they have any.  criterion: "aicc" or "aic".
+    names: of the series, where they have any.
     """
 
     rows: Rows
     fitted: tuple[Fitted, ...]
     failed: tuple[str, ...]
     names: tuple[str | None, ...]
-    criterion: str
 
 
 def rows_of(series: Sequence[Series]) -> Rows:

@@ -19,6 +19,17 @@ FINE_STEP = 1e-3
 noise of the flights, near 1e-10 of the way, counts a thousand times."""
 
 
+class TooRough(Unsolved):
+    """Arrows arrive, but a path is not exact enough beside what was measured.
+
+    rows: positions of what is not foretold.
+    """
+
+    def __init__(self, rows: tuple[int, ...]) -> None:
+        super().__init__(f"rows {rows} are foretold too roughly")
+        self.rows = rows
+
+
 @dataclass(frozen=True, kw_only=True)
 class Unknowns:
     """Unknowns of a model; arrays (unknowns,), SI.
@@ -47,16 +58,22 @@ class Whitened:
         self.low, self.high = unknowns.low / unknowns.scale, unknowns.high / unknowns.scale
         self.evaluations = 0
         self.refused = 0
+        self._rough = np.empty(0, dtype=np.intp)
         self._last: tuple[Array, Array, Array] | None = None
 
     def residuals(self, x: Array) -> Array:
-        """(rows,); infinite where the model refuses the point or an arrow never arrives."""
+        """(rows,); infinite where the model refuses the point or an arrow never arrives.
+
+        And where slopes cannot be had, so that the solver comes no closer.
+        """
         return self._at(x)[0]
 
     def slopes(self, x: Array) -> Array:
-        """(rows, unknowns) per scale, from steps to one side; raises Unsolved."""
+        """(rows, unknowns) per scale, from steps to one side; raises TooRough, Unsolved."""
         slopes = self._at(x)[1]
         if not np.isfinite(slopes).all():
+            if self._rough.size:
+                raise TooRough(tuple(self._rough.tolist()))
             raise Unsolved("arrows hardly reach where they were seen")
         return slopes
 
@@ -85,6 +102,23 @@ class Whitened:
             raise Unsolved("the model refuses these values")
         return self._predicted(variants)
 
+    def accepts(self, x: Array) -> bool:
+        """Whether the model takes this point."""
+        return bool(self.family(self._points(x[:, None])).sound[0])
+
+    def several(self, points: Array) -> Array:
+        """Residuals of points (unknowns, points), (points, rows).
+
+        Infinite where the model refuses one or an arrow never arrives.
+        """
+        variants = self.family(self._points(points))
+        missed = np.full((points.shape[1], self.predictions.observed.size), np.inf)
+        sound = np.flatnonzero(variants.sound)
+        if sound.size:
+            missed[sound] = self.missed(self._predicted(variants.take(sound)))
+        missed[~np.isfinite(missed).all(axis=1)] = np.inf
+        return missed
+
     def missed(self, found: Predicted) -> Array:
         """Residuals, (variants, rows)."""
         missed: Array = (found.values - self.predictions.observed) / self.predictions.uncertainty
@@ -92,7 +126,9 @@ class Whitened:
 
     def _predicted(self, variants: Variants) -> Predicted:
         self.evaluations += 1
-        return self.predictions(variants)
+        found = self.predictions(variants)
+        self._rough = np.flatnonzero(found.rough)
+        return found
 
     def _points(self, x: Array) -> Array:
         return x * self.unknowns.scale[:, None]
@@ -125,6 +161,9 @@ class Whitened:
             return refused
         slopes = (missed[1:] - missed[0]) / steps[:, None]
         slopes[~variants.sound[1:]] = np.nan
+        if not np.isfinite(slopes).all():
+            self.refused += not variants.sound.all()
+            return refused
         return missed[0], slopes.T
 
 

@@ -1,11 +1,10 @@
 """Aim for lanes that fly by different drag laws, those that can be solved together at once."""
 
 from collections.abc import Sequence
-from dataclasses import fields
 
 import numpy as np
 
-from arrowloft.core.arrays import Array, Lanes, Mask, Real
+from arrowloft.core.arrays import Real
 from arrowloft.core.flight.aim import aim, require_ahead
 from arrowloft.core.flight.aimed import Aimed
 from arrowloft.core.setup.laws import Kinks, LawsByLane, alike
@@ -16,8 +15,6 @@ def aim_each(
     shot: Shot,
     distance: Real,
     kinks: Sequence[Kinks],
-    *,
-    windage: bool | Mask = False,
 ) -> Aimed:
     """As `aim.aim`, for lanes that fly by different drag laws.
 
@@ -35,16 +32,9 @@ def aim_each(
     require_ahead(shot, distance)
     groups = list(alike(kinks, np.broadcast_to(laws.which, (count,))))
     if len(groups) == 1:
-        return aim(shot.with_(kinks=groups[0][0]), distance, windage=windage)
-    unknown = np.broadcast_to(np.asarray(windage, dtype=bool), (count,))
+        return aim(shot.with_(kinks=groups[0][0]), distance)
     result = Aimed.unreached(distance)
     for those, lanes in groups:
-        part = aim(shot.take(lanes).with_(kinks=those), distance[lanes], windage=unknown[lanes])
-        _store(result, part, lanes)
+        part = aim(shot.take(lanes).with_(kinks=those), distance[lanes])
+        result.store(part, lanes)
     return result
-
-
-def _store(result: Aimed, part: Aimed, lanes: Lanes) -> None:
-    for item in fields(Aimed):
-        values: Array = getattr(result, item.name)
-        values[lanes] = getattr(part, item.name)

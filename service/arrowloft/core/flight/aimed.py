@@ -62,6 +62,11 @@ class Aimed:
         none = np.zeros(distance.size, dtype=np.intp)
         return cls(**{**blank, "distance": np.array(distance), "points": none})
 
+    def store(self, part: "Aimed", lanes: Lanes | Mask) -> None:
+        """Fill in some of the lanes, in place."""
+        for item in fields(self):
+            getattr(self, item.name)[lanes] = getattr(part, item.name)
+
     @classmethod
     def joined(cls, parts: "list[Aimed]") -> "Aimed":
         """Blocks of lanes one after another."""

@@ -1,5 +1,8 @@
 """How far a shot can reach, and aim close to that, where the impact hardly rises with the angle."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -51,6 +54,34 @@ class Unsolved(RuntimeError):
     """A flight that no method here follows, such as one that drag all but stops."""
 
 
+MOST_STEPPED_IN_ALL = 120
+"""Most flights integrated step by step where unsolved lanes are left out, about a second."""
+
+
+class _LeftOut:
+    """How many more flights may be integrated step by step."""
+
+    def __init__(self) -> None:
+        self.steppable = MOST_STEPPED_IN_ALL
+
+
+_LEFT_OUT: ContextVar[_LeftOut | None] = ContextVar("_LEFT_OUT", default=None)
+
+
+@contextmanager
+def unsolved_left_out() -> Iterator[None]:
+    """In here `aim` raises no Unsolved: the `error` of such lanes is infinite, all else NaN.
+
+    For many set-ups at once, of which one that hardly flies must not refuse the others. What
+    they may cost is bounded: then the rest of such lanes counts as unsolved.
+    """
+    token = _LEFT_OUT.set(_LeftOut())
+    try:
+        yield
+    finally:
+        _LEFT_OUT.reset(token)
+
+
 @dataclass(frozen=True)
 class Reach:
     """Farthest distances along the line of sight, m, and their launch angles, rad, (lanes,)."""
@@ -77,8 +108,10 @@ def reach(shot: Shot, windage: Mask | None = None) -> Reach:
     in on it, and a parabola through the last three gives it. Steeply downhill before a strong
     wind, arrows loosed higher than some angle never come down to the line of sight, and those
     just below it come down ever farther away: then it is the farthest that was found.
+    Raises Unsolved where no angle comes down; in `unsolved_left_out` such lanes are NaN.
     """
     count = lane_count(shot)
+    lost = np.zeros(count, dtype=bool)
     lanes = np.arange(count)
     top = np.pi / 2 - as_lanes(shot.slope, count)
     low, high = 0.02 * top, 0.98 * top
@@ -86,12 +119,33 @@ def reach(shot: Shot, windage: Mask | None = None) -> Reach:
         grid = np.linspace(low, high, SEARCH)
         ranges = _ranges(shot, grid.ravel(), np.tile(lanes, SEARCH), windage)
         ranges = ranges.reshape(SEARCH, count)
-        if np.isnan(ranges).all(axis=0).any():
-            raise Unsolved("no launch angle was found whose flight comes down to the line of sight")
+        lost |= np.isnan(ranges).all(axis=0)
+        if lost.any():
+            _unless_left_out(
+                "no launch angle was found whose flight comes down to the line of sight"
+            )
+            ranges[:, lost] = 0.0
         best = np.clip(np.nanargmax(ranges, axis=0), 1, SEARCH - 2)
         low, high = grid[best - 1, lanes], grid[best + 1, lanes]
     around = [ranges[best + step, lanes] for step in (-1, 0, 1)]
-    return _top_of_parabola(np.array((low, grid[best, lanes], high)), np.array(around))
+    found = _top_of_parabola(np.array((low, grid[best, lanes], high)), np.array(around))
+    found.distance[lost] = np.nan
+    return found
+
+
+def _unless_left_out(fault: str) -> None:
+    if _LEFT_OUT.get() is None:
+        raise Unsolved(fault)
+
+
+def _steppable(asked: int) -> int:
+    """How many of some flights may be integrated step by step; they are taken off."""
+    left_out = _LEFT_OUT.get()
+    if left_out is None:
+        return min(asked, MOST_STEPPED)
+    allowed = min(asked, MOST_STEPPED, max(left_out.steppable, 0))
+    left_out.steppable -= asked
+    return allowed
 
 
 def _top_of_parabola(angles: Array, ranges: Array) -> Reach:
@@ -129,7 +183,8 @@ def _ranges(shot: Shot, angle: Array, lanes: Lanes, windage: Mask | None) -> Arr
     # A flight that never rises to the line of sight has its fall in the past or at launch.
     sound = (flights.moved <= CONVERGED) & (flights.velocity[-1, 1] < 0.0) & (tip[0] > 0.0)
     distance: Array = np.where(sound, tip[0], np.nan)
-    for lane in np.flatnonzero(~sound)[:MOST_STEPPED]:
+    unsound = np.flatnonzero(~sound)
+    for lane in unsound[: _steppable(unsound.size)]:
         distance[lane] = range_of_angle(part.take(slice(lane, lane + 1)), float(angle[lane]))
     return distance
 
@@ -139,7 +194,7 @@ def aim_near_reach(shot: Shot, distance: Array, windage: Mask) -> Aimed:
 
     The distance at which the tip comes down rises with the launch angle up to the reach;
     its root in between is bracketed and found lane by lane (Chandrupatla's method).
-    Raises Unsolved where no root is bracketed.
+    Raises Unsolved where no root is bracketed; but see `unsolved_left_out`.
     """
     count = distance.size
     if windage.any() and not windage.all():  # the reach is then each lane's own
@@ -152,7 +207,14 @@ def aim_near_reach(shot: Shot, distance: Array, windage: Mask) -> Aimed:
     inside = np.flatnonzero(distance <= far)
     if inside.size:
         angle[inside] = _low_angles(shot, distance, inside, top, steered)
-    return _falling_summary(shot, distance, angle, inside, steered)
+        inside = inside[np.isfinite(angle[inside])]
+    result = _falling_summary(shot, distance, angle, inside, steered)
+    left_out = _LEFT_OUT.get()
+    if left_out is not None:
+        # Beyond a reach of which not every flight could be looked at is no verdict.
+        known = distance > far if left_out.steppable >= 0 else np.zeros(count, dtype=bool)
+        result.error[~known & np.isnan(result.launch_angle)] = np.inf
+    return result
 
 
 def _low_angles(
@@ -180,7 +242,7 @@ def _low_angles(
     met = found.success & (np.abs(found.f_x) < 1e-6)
     angle = np.where(met, found.x, np.where(close, top[inside], np.nan))
     if np.isnan(angle).any():
-        raise Unsolved("no launch angle was found for a distance within reach")
+        _unless_left_out("no launch angle was found for a distance within reach")
     result: Array = angle
     return result
 
@@ -208,8 +270,9 @@ def _falling_summary(
         return result
     steered = None if windage is None else windage[inside]
     flights, goal = falling_flights(shot.take(inside), angle[inside], steered)
-    if not np.all(flights.moved <= CONVERGED):
-        raise Unsolved("a flight near the farthest reachable distance did not converge")
+    sound = flights.moved <= CONVERGED
+    if not sound.all():
+        _unless_left_out("a flight near the farthest reachable distance did not converge")
     goal.lever = _lever(shot, flights, angle[inside], inside, windage)
     way = np.abs(distance[inside])
     missed = flights.launch.time**2 * flights.unresolved() * ERROR_SHARE
@@ -218,5 +281,5 @@ def _falling_summary(
     lever = np.maximum(np.abs(goal.lever), np.sqrt(missed * way))
     solved = summary(flights, goal, distance[inside], missed / lever)
     for item in fields(Aimed):
-        getattr(result, item.name)[inside] = getattr(solved, item.name)
+        getattr(result, item.name)[inside[sound]] = getattr(solved, item.name)[sound]
     return result

@@ -13,19 +13,23 @@ from arrowloft.core.rigid.body import Body
 
 NOSE_SLOPE = 2.0
 """Slope of the nose's normal force, 1/rad: slender body, any shape that ends as wide as the
-shaft (Barrowman 1967; Niskanen, OpenRocket technical documentation, 2013)."""
+shaft (Barrowman 1967; Niskanen, OpenRocket technical documentation, 2013, published)."""
 
 CROSS_FLOW = 1.1
 """Coefficient of the shaft's drag across its axis, on its side area: a cylinder in cross flow.
-Niskanen 2013, after Galejs, takes 1.1; Hoerner, Fluid-Dynamic Drag (1965), 1.1 to 1.2 from
-memory."""
+1.1 in Niskanen 2013, who quotes Galejs and Hoerner (published). The largest uncertainty here: a
+shaft that is nearly along the air may be braked across it by much less, or by more where its
+boundary layer is laminar."""
+
+MOST_CROSS_FLOW = 2.0
+"""No long cylinder has more."""
 
 NOSE_CENTRE = 2.0
 """Centre of the nose's normal force behind the tip, in shaft diameters: two thirds of a cone of
 three diameters; a diameter more or less moves the static margin by a thousandth of the length."""
 
 _MANY_VANES = {5: 0.948, 6: 0.913}
-"""What vanes so close together lose of their force (Niskanen 2013, from memory)."""
+"""What vanes so close together lose of their force (Niskanen 2013, published)."""
 
 FEWEST_VANES, MOST_VANES = 3, max(_MANY_VANES)
 """Fewer than three vanes do not steady every direction alike."""
@@ -81,6 +85,13 @@ class Rolling:
     second: float
     offset: float
 
+    def stiffness(self, density: float, axial_inertia: float) -> float:
+        """Share of its distance from the steady spin that the spin loses a metre, 1/m.
+
+        rho / 2 slope (r^2) / I_a: the arrow comes to the steady spin over the inverse of it.
+        """
+        return 0.5 * density * self.slope * self.second / axial_inertia
+
     def spin_per_speed(self) -> float:
         """Spin at which the torque vanishes, per speed through the air, rad/m.
 
@@ -94,7 +105,8 @@ class Aerodynamics:
     """All that the air does to one arrow, beside its drag.
 
     cross_section: m2.  stations: normal force in proportion to the angle.
-    cross_flow: side area times CROSS_FLOW, m2, spread evenly from `rear` to `front`, arms in m.
+    cross_flow: side area times its coefficient, m2, spread evenly from `rear` to `front`, arms
+        in m.
     """
 
     cross_section: float
@@ -125,17 +137,23 @@ class Aerodynamics:
 def vane_slope(vanes: Vanes, diameter: float) -> float:
     """Slope of the normal force of all vanes on a shaft, 1/rad, on the cross-section.
 
-    K 4 n (h / d)^2 / (1 + sqrt(1 + (h / l)^2)) with K = 1 + r / (h + r) for the shaft between
-    them: Barrowman 1967 for unswept rectangles, after Diederich's slope of low aspect ratio.
-    From five vanes on, less (Niskanen 2013).
+    K 4 n (h / d)^2 / (1 + sqrt(1 + (h / l)^2)) with K = (1 + t)^2, t = r / (h + r), for the
+    shaft between them: Barrowman 1967 for unswept rectangles, after Diederich's slope of low
+    aspect ratio. 1 + t is the vanes' own share, as Barrowman has it; the other 1 + t is what
+    they carry over onto the shaft, in slender-body theory (Pitts, Nielsen, Kaattari, NACA
+    Report 1307, 1957, from memory), taken to act where the vanes do. From five vanes on, less
+    (Niskanen 2013).
     """
     return _one_slope(vanes, diameter) * 0.5 * vanes.count * _between(vanes, diameter)
 
 
-def aerodynamics(body: Body, vanes: Vanes, *, length: float, diameter: float) -> Aerodynamics:
+def aerodynamics(
+    body: Body, vanes: Vanes, *, length: float, diameter: float, cross_flow: float = CROSS_FLOW
+) -> Aerodynamics:
     """The arrow's coefficients and arms, m, from its body, vanes and shaft.
 
     Vanes act at a quarter of their length behind their front edge (Barrowman 1967).
+    cross_flow: coefficient of the shaft's cross flow; 0 leaves what linear theory knows.
     """
     area = np.pi / 4 * diameter**2
     slope = np.array([vane_slope(vanes, diameter), NOSE_SLOPE])
@@ -154,7 +172,7 @@ def aerodynamics(body: Body, vanes: Vanes, *, length: float, diameter: float) ->
             second=(top**3 - radius**3) / 3.0,
             offset=vanes.offset,
         ),
-        cross_flow=CROSS_FLOW * diameter * length,
+        cross_flow=cross_flow * diameter * length,
         rear=-body.balance_point,
         front=length - body.balance_point,
     )
@@ -167,7 +185,7 @@ def _one_slope(vanes: Vanes, diameter: float) -> float:
 
 
 def _between(vanes: Vanes, diameter: float) -> float:
-    """Factor of the shaft between the vanes, and of their number."""
+    """Factor of the shaft between the vanes, which also carries force, and of their number."""
     radius = 0.5 * diameter
     shaft = 1.0 + radius / (vanes.height + radius)
-    return shaft * _MANY_VANES.get(vanes.count, 1.0)
+    return shaft**2 * _MANY_VANES.get(vanes.count, 1.0)

@@ -1,24 +1,38 @@
 """Flights of rigid arrows, stepped by SciPy's DOP853: many lanes as one set of equations."""
 
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from scipy.integrate import DOP853, OdeSolution
 
 from arrowloft.core.arrays import Array
-from arrowloft.core.rigid.motion import SIZE, RigidMotion
+from arrowloft.core.rigid.linear import characteristic
+from arrowloft.core.rigid.motion import SHORTEST_SPIN_UP, SIZE, RigidMotion
 
-RTOL, ATOL = 1e-8, 1e-9
-"""Of the stepper: 2e-7 m of an impact at 70 m against 1e-12 (measured)."""
+RTOL, ATOL = 1e-7, 1e-9
+"""Of the stepper: 5e-7 m of an impact at 70 m and 2e-6 m at 190 m against 1e-12 (measured)."""
 
 STEEPEST = np.radians(45.0)
 """Incidence up to which the forces are computed."""
 
-MOST_CALLS = 5_000
-"""Most evaluations of the equations in one solve: a usual flight takes 1,000, one of
-450 m with a scattered release 2,500."""
+MOST_CALLS = 6_000
+"""Most evaluations of the equations in one solve: a usual flight takes 700."""
+
+MOST_WORK = 9.5e5
+"""Most of evaluations times (_FIXED + arrows) in one solve: a second at most (measured)."""
+
+_FIXED = 400
+"""Arrows that would take as long as what an evaluation takes at least (measured)."""
+
+_ROOM = 1.4
+"""What a flight may take of what was foreseen for the most."""
+
+_LEAST, _PER_RADIAN, _PER_SPIN_UP = 350, 14, 2.4
+"""Evaluations of a flight, of a radian of its swing, and of a way over which its spin comes to
+rest: within a third from 20 to 235 m and from small vanes to kites (measured)."""
 
 DEEPEST = -20.0
 """m over the line of sight; an arrow that has fallen so far below misses every target."""
@@ -28,15 +42,28 @@ LONGEST_FLIGHT = 60.0
 
 
 class TooOblique(ValueError):
-    """An arrow that meets the air at more than STEEPEST. distance: where, m."""
+    """An arrow that meets the air at more than STEEPEST.
 
-    def __init__(self, distance: float) -> None:
+    distance: where, m.  lane: which arrow of the batch.
+    """
+
+    def __init__(self, distance: float, lane: int = 0) -> None:
         super().__init__("the arrow meets the air at more than 45 degrees")
         self.distance = distance
+        self.lane = lane
 
 
 class TooBusy(ValueError):
-    """An arrow that swings so fast, or flies so long, that its flight takes too many steps."""
+    """Arrows that it would take too long to follow.
+
+    cause: "swing" where they swing too often, "spin" where they do as tops, "steps" where the
+        steps get so small on the way, as with a drag law that jumps.  swings: about how often.
+    """
+
+    def __init__(self, cause: Literal["swing", "spin", "steps"], swings: float = 0.0) -> None:
+        super().__init__("the flight takes too many steps")
+        self.cause = cause
+        self.swings = swings
 
 
 class FallsShort(ValueError):
@@ -57,15 +84,37 @@ class Met:
 
 @dataclass(frozen=True)
 class Path:
-    """A batch that can be read at any time up to `end`: `at(times)` is (12, lanes, times)."""
+    """The flight of one arrow that can be read at any time up to `end`, s."""
 
     end: float
-    lanes: int
     solution: OdeSolution
 
     def at(self, times: Array) -> Array:
-        """States (12, lanes, times)."""
-        return np.asarray(self.solution(times)).reshape(SIZE, self.lanes, times.size)
+        """States (12, times)."""
+        return np.asarray(self.solution(times))
+
+
+def require_affordable(motion: RigidMotion, lanes: int, distance: float, spin: float) -> None:
+    """Raise TooBusy where the flights of so many lanes over a distance, m, would take too long.
+
+    spin: the greatest of the release, rad/s.  Swings by linear theory, and as a top's.
+    """
+    rigid = motion.rigid
+    shot, body = rigid.shot, rigid.body
+    speed = float(shot.launch_speed)
+    swinging = float(np.sqrt(np.abs(characteristic(rigid, speed)[1]))) * distance
+    spin = max(abs(spin), abs(rigid.air.rolling.spin_per_speed()) * speed)
+    turning = spin / speed * body.axial_inertia / body.transverse_inertia * distance
+    spinning_up = rigid.air.rolling.stiffness(float(shot.air.density), body.axial_inertia)
+    spinning_up = min(spinning_up, 1.0 / SHORTEST_SPIN_UP) * distance
+    radians = swinging + turning
+    calls = _LEAST + max(_PER_RADIAN * radians, _PER_SPIN_UP * spinning_up)
+    if _too_much(calls, lanes):
+        raise TooBusy("spin" if turning > swinging else "swing", radians / (2.0 * np.pi))
+
+
+def _too_much(calls: float, lanes: int, room: float = 1.0) -> bool:
+    return calls > room * MOST_CALLS or calls * (_FIXED + lanes) > room * MOST_WORK
 
 
 def meet(
@@ -73,7 +122,7 @@ def meet(
 ) -> tuple[Met, Path | None]:
     """Fly lanes from `start` (12, lanes) until each tip has met its plane, m (lanes,).
 
-    keep: the whole path as well, at some cost; up to the last meeting.
+    keep: the path of lane 0 as well, up to its meeting.
     Raises TooOblique, TooBusy, FallsShort.
     """
     lead = float(motion.rigid.shot.tip_lead)
@@ -93,34 +142,65 @@ def meet(
         solver.step()
         state = solver.y.reshape(SIZE, lanes)
         passed = np.flatnonzero(waiting & (state[0] + lead * state[6] >= planes))
-        if keep or passed.size:
+        kept = keep and waiting[0]
+        if kept or passed.size:
             dense = solver.dense_output()
-            knots.append(solver.t)
-            pieces.append(dense)
             for lane in passed:
                 found = _meeting(dense, (before, solver.t), int(lane), lead, float(planes[lane]))
                 times[lane], states[:, lane] = found, dense(found).reshape(SIZE, lanes)[:, lane]
-    path = None
-    if keep:
-        path = Path(float(times.max()), lanes, OdeSolution(np.array(knots), pieces))
+        if kept:
+            knots.append(solver.t)
+            pieces.append(_first_lane(dense, lanes))
+    path = Path(float(times[0]), OdeSolution(np.array(knots), pieces)) if keep else None
     return Met(times, states), path
+
+
+def _first_lane(dense: Any, lanes: int) -> Any:
+    """The part of a step's interpolant that is lane 0's: all of it takes 150 kB a step."""
+    one = copy(dense)
+    one.F, one.y_old = dense.F[:, ::lanes].copy(), dense.y_old[::lanes].copy()
+    return one
+
+
+def onward(motion: RigidMotion, start: Array, plane: float) -> Path:
+    """Fly one lane on from a state (12,) until its tip meets a plane, m, or as far as it can.
+
+    It ends sooner, without a word, where the arrow falls too deep, turns back, or meets the air
+    at more than STEEPEST.
+    """
+    lead = float(motion.rigid.shot.tip_lead)
+
+    def flat(_: float, y: Array) -> Array:
+        return motion.rates(y[:, None])[:, 0]
+
+    solver = DOP853(flat, 0.0, start, LONGEST_FLIGHT, rtol=RTOL, atol=ATOL)
+    knots: list[float] = [0.0]
+    pieces: list[Any] = []
+    while solver.status == "running" and solver.nfev <= MOST_CALLS:
+        solver.step()
+        y = solver.y
+        knots.append(solver.t)
+        pieces.append(solver.dense_output())
+        lost = y[3] <= 0.0 or y[1] < DEEPEST or motion.incidence(y[:, None])[0] > STEEPEST
+        if lost or y[0] + lead * y[6] >= plane:
+            break
+    return Path(float(solver.t), OdeSolution(np.array(knots), pieces))
 
 
 def _require_flying(solver: Any, motion: RigidMotion, ahead: Array) -> None:
     """Raise unless lanes may go on. ahead: their planes, m, NaN where they are met."""
     waiting = np.isfinite(ahead)
     state = solver.y.reshape(SIZE, ahead.size)
-    incidence = motion.loads(state).incidence
-    steep = np.flatnonzero(waiting & ~(incidence <= STEEPEST))
+    steep = np.flatnonzero(waiting & ~(motion.incidence(state) <= STEEPEST))
     if steep.size:
-        raise TooOblique(float(state[0, steep[0]]))
+        raise TooOblique(float(state[0, steep[0]]), int(steep[0]))
     lost = waiting & ((state[3] <= 0.0) | (state[1] < DEEPEST))
     if solver.status != "running":
         lost = waiting
     if lost.any():
         raise FallsShort(tuple(float(plane) for plane in np.unique(ahead[lost])))
-    if solver.nfev > MOST_CALLS:
-        raise TooBusy("the flight takes too many steps")
+    if _too_much(solver.nfev, ahead.size, _ROOM):
+        raise TooBusy("steps")
 
 
 def _meeting(

@@ -48,7 +48,8 @@ class Settling:
 
     greatest: angle on the way, and where: at_greatest, m.
     third, e_fold, threshold: distance from which on the angle stays below a third and 1/e of
-        the greatest, and below the angle asked for; None: not before the target.
+        the greatest, and below the angle asked for; None: not before the target, or so near
+        an arrow's last metres that it cannot be said.
     """
 
     greatest: float
@@ -59,8 +60,8 @@ class Settling:
 
 
 def history(motion: RigidMotion, path: Path, end: float, times: Array) -> History:
-    """What lane 0 of a batch does at these times, s, none after `end`."""
-    state = path.at(np.clip(times, 0.0, end))[:, 0]
+    """What the arrow of a path does at these times, s, none after `end`."""
+    state = path.at(np.clip(times, 0.0, end))
     pitch, yaw, angle = attitude(state[3:6] - motion.wind, state[6:9])
     return History(
         time=times,
@@ -104,33 +105,42 @@ def sample_times(close: History, step: float | None, samples: int | None) -> Arr
     return np.concatenate(([0.0], CubicSpline(way, close.time)(inner), [end]))
 
 
-def settling(close: History, threshold: float) -> Settling:
-    """Where the angle stays below a third and 1/e of its greatest, and below a threshold, rad."""
+def settling(close: History, beyond: History, wave: float, threshold: float) -> Settling:
+    """Where the angle stays below a third and 1/e of its greatest, and below a threshold, rad.
+
+    close: up to the target.  beyond: the flight on from there.  wave: way of one oscillation, m.
+    An arrow whose angle is small at the target may be in the middle of its swing, so it counts
+    as settled only where a full wave is known after that: then another target says the same.
+    """
+    distance = np.concatenate((close.distance, beyond.distance[1:]))
+    angle = np.concatenate((close.angle, beyond.angle[1:]))
     top = int(np.argmax(close.angle))
     greatest = float(close.angle[top])
-    shares = [
-        settled_at(close.distance, close.angle, share * greatest)
-        if greatest > FAINT
-        else float(close.distance[0])
-        for share in (1.0 / 3.0, float(np.exp(-1.0)))
-    ]
+    # A hundredth of a wave is room for the tip, whose plane the flight ends at.
+    last = min(close.distance[-1], distance[-1] - 0.99 * wave)
+
+    def below(limit: float) -> float | None:
+        at = settled_at(distance, angle, limit)
+        return at if at is not None and at <= last else None
+
+    nothing = float(distance[0]) if greatest <= FAINT else None
     return Settling(
         greatest=greatest,
         at_greatest=float(close.distance[top]),
-        third=shares[0],
-        e_fold=shares[1],
-        threshold=settled_at(close.distance, close.angle, threshold),
+        third=below(greatest / 3.0) if nothing is None else nothing,
+        e_fold=below(greatest * float(np.exp(-1.0))) if nothing is None else nothing,
+        threshold=below(threshold),
     )
 
 
 def measured_swing(
     motion: RigidMotion, path: Path, end: float, expected: Swing | None
 ) -> Swing | None:
-    """The oscillation read off the flown angles of lane 0; None where they do not show one."""
+    """The oscillation read off the flown angles; None where they do not show one."""
     if expected is None:
         return None
     grid = np.linspace(0.0, end, _CLOSE)
-    airspeed = motion.loads(path.at(grid)[:, 0]).airspeed
+    airspeed = motion.loads(path.at(grid)).airspeed
     way = np.concatenate(([0.0], np.cumsum(0.5 * (airspeed[1:] + airspeed[:-1]) * np.diff(grid))))
     points = needed_points(float(way[-1]), expected)
     if not 0 < points <= _MOST_POINTS:

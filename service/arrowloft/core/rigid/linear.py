@@ -43,14 +43,15 @@ def swing(rigid: RigidShot, speed: float) -> Swing | None:
     With s the way, k = rho A / 2, C0, C1, C2 the sums of slope arm^n, x the drag's rate
     k C_D / m, and the angle a = e^(lambda s):
 
-        a' = q (1 + k C1 / m) - (k C0 / m) a
+        a' = q (1 + k C1 / m) - (k C0 / m - x) a
         q' = (k C1 / I) a - (k C2 / I - x) q
 
-    where q is the turning a metre: the speed itself falls by x of itself a metre. So
-    lambda^2 + lambda (k C0 / m + k C2 / I - x) + k C0 / m (k C2 / I - x)
-    - (k C1 / I) (1 + k C1 / m) = 0. The shaft's cross flow, a square of the angle, and the
-    spin have no part. Derived, after Murphy, Free Flight Motion of Symmetric Missiles (1963),
-    from memory.
+    where q is the turning a metre: the speed itself falls by x of itself a metre. The lift that
+    bends the path has the slope C_L_alpha = C_N_alpha - C_D, because the axial force of an arrow
+    that points up pulls it down. So lambda^2 + lambda (l + d) + l d - (k C1 / I) (1 + k C1 / m)
+    = 0 with l = k C0 / m - x, d = k C2 / I - x. The shaft's cross flow, a square of the angle,
+    and the spin have no part. Derived, after Murphy, Free Flight Motion of Symmetric Missiles
+    (1963), from memory.
     """
     first, second = characteristic(rigid, speed)
     discriminant = second - 0.25 * first**2
@@ -65,7 +66,8 @@ def characteristic(rigid: RigidShot, speed: float) -> tuple[float, float]:
     half = 0.5 * float(shot.air.density) * air.cross_section
     force, moment, damping = (half * air.stations.moment(n) for n in range(3))
     mass, inertia = body.mass, body.transverse_inertia
-    lifting, damped = force / mass, damping / inertia - drag_rate(rigid, speed)
+    braked = drag_rate(rigid, speed)
+    lifting, damped = force / mass - braked, damping / inertia - braked
     restoring = -moment / inertia * (1.0 + moment / mass)
     return lifting + damped, lifting * damped + restoring
 

@@ -28,8 +28,10 @@ _STRIPS = 8
 """Gauss-Legendre points of the cross flow along the shaft: its force is a square of the local
 speed; where that turns over on the shaft, eight points miss 0.4 % of it (measured)."""
 
-_PROBES = np.radians([2.0, 20.0])
-"""Angles at which a drag law is asked whether it looks at them."""
+SHORTEST_SPIN_UP = 1.0
+"""Way over which the spin comes to its steady value at the soonest, m. Vanes so large that they
+would do it sooner would cost a step every few millimetres, and change little else: a spin of
+300 rad/s turns the swing by about a thousandth of a radian over that way."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,19 +88,6 @@ def dot(one: Array, other: Array) -> Array:
     return np.asarray(np.einsum("c...,c...->...", one, other))
 
 
-def looks_at_incidence(shot: Shot) -> bool:
-    """Whether the drag law itself answers to the angle that it is handed."""
-    speed = np.array([shot.launch_speed, 0.7 * shot.launch_speed], dtype=float)
-    air = shot.air
-
-    def area(angle: float) -> Array:
-        flow = Flow(speed, air.density, air.viscosity, air.speed_of_sound, np.full(2, angle))
-        return shot.drag(flow, shot.arrow)
-
-    straight = area(0.0)
-    return any(bool(np.any(area(float(angle)) != straight)) for angle in _PROBES)
-
-
 class RigidMotion:
     """Loads and rates of many arrows of one shot, each lane in its own state."""
 
@@ -108,9 +97,10 @@ class RigidMotion:
         self.gravity = np.array(gravity_vector(shot.gravity, shot.slope), dtype=float)[:, None]
         wind = wind_vector(shot.wind_speed, shot.wind_from, shot.slope)
         self.wind = np.array(wind, dtype=float)[:, None]
-        self.own_drag = looks_at_incidence(shot)
         half = 0.5 * float(shot.air.density)
         self.half = half
+        stiffness = air.rolling.stiffness(float(shot.air.density), rigid.body.axial_inertia)
+        self.roll = half * air.rolling.slope / max(1.0, SHORTEST_SPIN_UP * stiffness)
         self.linear = [half * air.cross_section * air.stations.moment(n) for n in range(3)]
         nodes, weights = np.polynomial.legendre.leggauss(_STRIPS)
         middle, reach = 0.5 * (air.rear + air.front), 0.5 * (air.front - air.rear)
@@ -138,20 +128,26 @@ class RigidMotion:
         body = self.rigid.body
         return dot(state[9:], state[6:9]) * (body.transverse_inertia / body.axial_inertia)
 
+    def incidence(self, state: Array) -> Array:
+        """Angle (lanes,) between the axis and the motion through the air, rad."""
+        return self._slip(state)[3]
+
+    def _slip(self, state: Array) -> tuple[Array, Array, Array, Array]:
+        """Motion through the air, its parts along the axis and across it, and its angle."""
+        axis = state[6:9]
+        through = state[3:6] - self.wind
+        ahead = dot(through, axis)
+        aside = through - ahead * axis
+        return through, ahead, aside, np.arctan2(np.sqrt(dot(aside, aside)), ahead)
+
     def loads(self, state: Array) -> Loads:
         """What the air does to each lane in its state (12, lanes)."""
         axis, momentum = state[6:9], state[9:]
-        through = state[3:6] - self.wind
+        through, ahead, aside, incidence = self._slip(state)
         airspeed = np.sqrt(dot(through, through))
-        ahead = dot(through, axis)
-        aside = through - ahead * axis  # how the balance point slips across the axis
-        swing = cross(momentum, axis)  # how much more does each metre ahead of it
-        incidence = np.arctan2(np.sqrt(dot(aside, aside)), ahead)
+        swing = cross(momentum, axis)  # how much more each metre ahead of the balance point slips
         force, torque = self._normal(ahead, aside, swing)
-        if self.own_drag:  # the law's own area holds all of the drag
-            backward = dot(force, through) / np.maximum(airspeed, 1e-9) ** 2
-            force = force - backward * through
-        force -= self._drag(airspeed, incidence) * through
+        force -= np.copysign(self._axial(airspeed, incidence), ahead) * axis
         moment = cross(axis, torque) + self._roll(ahead, self.spin(state)) * axis
         return Loads(force, moment, swing, incidence, airspeed)
 
@@ -177,17 +173,17 @@ class RigidMotion:
         torque -= np.einsum("s,csl->cl", self.levers, pushed)
         return force, torque
 
-    def _drag(self, airspeed: Array, incidence: Array) -> Array:
-        """Drag along the air's motion over the airspeed, N s/m."""
+    def _axial(self, airspeed: Array, incidence: Array) -> Array:
+        """Force back along the shaft, N: the drag law's area is that of the axial force."""
         shot, air = self.rigid.shot, self.rigid.shot.air
         flow = Flow(airspeed, air.density, air.viscosity, air.speed_of_sound, incidence)
-        return self.half * shot.drag_scale * shot.drag(flow, shot.arrow) * airspeed
+        return self.half * shot.drag_scale * shot.drag(flow, shot.arrow) * airspeed**2
 
     def _roll(self, ahead: Array, spin: Array) -> Array:
         """Torque about the axis, N m: each strip of a vane meets the air at offset - p r / V."""
         rolling = self.rigid.air.rolling
         driven = rolling.offset * np.abs(ahead) * rolling.first - spin * rolling.second
-        return self.half * rolling.slope * np.abs(ahead) * driven
+        return self.roll * np.abs(ahead) * driven
 
 
 def attitude(through: Array, axis: Array) -> tuple[Array, Array, Array]:

@@ -14,8 +14,8 @@ FINE = 6
 LEAST_WAVES = 0.75
 """Least part of an oscillation that is flown for it to be read off the flight."""
 
-FAINT = 1e-7
-"""Angles, rad, below which there is nothing but what the steps leave: 3e-9 (measured)."""
+FAINT = 1e-5
+"""Angles, rad, below which there is nothing but what the steps leave: 1e-6 (measured)."""
 
 
 def needed_points(way: float, expected: Swing) -> int:

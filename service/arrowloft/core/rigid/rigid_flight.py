@@ -9,7 +9,7 @@ from arrowloft.core.arrays import Array
 from arrowloft.core.flight.aim import aim
 from arrowloft.core.flight.aimed import Aimed
 from arrowloft.core.flight.reach import require_reached
-from arrowloft.core.rigid.flown import Path, meet
+from arrowloft.core.rigid.flown import Path, TooOblique, meet, onward, require_affordable
 from arrowloft.core.rigid.history import (
     History,
     Settling,
@@ -26,6 +26,9 @@ from arrowloft.core.rigid.release_scatter import CAUSES, Scattered, scattered, s
 POSITION_ERROR = 1e-5
 """Error of an impact, m, with room: against steps of a thousandth, 3e-7 at up to 450 m with a
 smooth drag law, 2e-6 with one that has corners (measured)."""
+
+MOST_BEYOND = 100.0
+"""m past the target that an arrow is flown to see whether it has settled, at most."""
 
 
 class Unstable(ValueError):
@@ -71,7 +74,7 @@ class RigidFlight:
 
     linear: the oscillation that linear theory foretells at the launch speed.
     flown: that which the flown angles show; None where they show none.
-    terminal_spin: at the launch speed, rad/s.  own_drag: the law looks at the angle itself.
+    terminal_spin: at the launch speed, rad/s.
     scatter: None where no scatter was asked for.
     """
 
@@ -82,7 +85,6 @@ class RigidFlight:
     shifts: Shifts
     scatter: Scattered | None
     terminal_spin: float
-    own_drag: bool
     airspeed_range: tuple[float, float]
     aim_error: float
 
@@ -105,32 +107,27 @@ def rigid_flight(
     threshold: angle, rad, below which the arrow counts as settled.
     step, samples: as in `history.sample_times`.
 
-    Raises Unstable, TooOblique, TooBusy, FallsShort, Backward; TooNear, BeyondReach, Unsolved.
+    Raises Unstable, TooBusy, FallsShort, Backward; TooNear, BeyondReach, Unsolved; TooOblique,
+    whose lane is then 0 for the asked release, 1 for a clean one, and more for a scattered one.
     """
     require_stable(rigid)
     motion = RigidMotion(rigid)
     aims = aim(rigid.shot, np.concatenate(([target], distances)))
     require_reached(rigid.shot, aims)
     releases = _releases(release, scatter)
-    first, kept = _flown(motion, aims.lanes(slice(0, 1)), releases, keep=True)
-    assert kept is not None
-    tables = [first]
-    if distances.size:
-        tables.append(_flown(motion, aims.lanes(slice(1, None)), releases)[0])
-    end = float(first.time[0, 0])
+    met, kept = _flown(motion, aims, releases)
+    end = kept.end
     close = close_history(motion, kept, end)
     expected = swing(rigid, float(rigid.shot.launch_speed))
-    met = _Met(*(np.concatenate(parts, axis=-2) for parts in zip(*tables, strict=True)))
-    airspeed = motion.loads(kept.at(close.time)[:, 0]).airspeed
+    airspeed = motion.loads(kept.at(close.time)).airspeed
     return RigidFlight(
         history=history(motion, kept, end, sample_times(close, step, samples)),
-        settling=settling(close, threshold),
+        settling=_settling(motion, met.state[:, 0, 0], close, expected, threshold),
         linear=expected,
         flown=measured_swing(motion, kept, end, expected),
         shifts=_shifts(motion, aims, met),
         scatter=None if scatter is None else scattered(met.tip),
         terminal_spin=rigid.air.rolling.spin_per_speed() * float(rigid.shot.launch_speed),
-        own_drag=motion.own_drag,
         airspeed_range=(float(airspeed.min()), float(airspeed.max())),
         aim_error=float(aims.error.max()),
     )
@@ -164,18 +161,32 @@ def _releases(release: OneRelease, scatter: Array | None) -> Release:
     return Release(pitch=pitch, yaw=yaw, pitch_rate=pitch_rate, yaw_rate=yaw_rate, spin=spin)
 
 
-def _flown(
-    motion: RigidMotion, aims: Aimed, releases: Release, *, keep: bool = False
-) -> tuple[_Met, Path | None]:
-    """Every release toward every aim, in one batch."""
+def _flown(motion: RigidMotion, aims: Aimed, releases: Release) -> tuple[_Met, Path]:
+    """Every release toward every aim, in one batch, and the path of the first toward the first."""
     count, each = aims.distance.size, releases.pitch.size
     tiled = Release(**{name: np.tile(values, count) for name, values in vars(releases).items()})
     start = motion.start(tiled, np.repeat(aims.launch_angle, each))
-    met, path = meet(motion, start, np.repeat(aims.distance, each), keep=keep)
+    farthest, spin = float(aims.distance.max()), float(np.abs(releases.spin).max())
+    require_affordable(motion, start.shape[1], farthest, spin)
+    try:
+        met, path = meet(motion, start, np.repeat(aims.distance, each), keep=True)
+    except TooOblique as error:
+        raise TooOblique(error.distance, error.lane % each) from error
+    assert path is not None
     tip = met.state[1:3] + float(motion.rigid.shot.tip_lead) * met.state[7:9]
     shape = (count, each)
     found = _Met(met.time.reshape(shape), met.state.reshape(-1, *shape), tip.reshape(-1, *shape))
     return found, path
+
+
+def _settling(
+    motion: RigidMotion, arrived: Array, close: History, expected: Swing | None, threshold: float
+) -> Settling:
+    """Where the arrow is settled, told by its flight to the target and one wave on."""
+    lead, wave = float(motion.rigid.shot.tip_lead), 0.0 if expected is None else expected.length
+    path = onward(motion, arrived, float(arrived[0]) + lead + min(wave, MOST_BEYOND))
+    times = np.linspace(0.0, path.end, close.time.size)
+    return settling(close, history(motion, path, path.end, times), wave, threshold)
 
 
 def _shifts(motion: RigidMotion, aims: Aimed, met: _Met) -> Shifts:

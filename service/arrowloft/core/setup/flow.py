@@ -18,7 +18,10 @@ class Flow:
     density kg/m3, viscosity Pa s, speed_of_sound m/s: a float or an array of lanes.
     incidence: between the shaft's axis and the air's motion past it, rad, at least 0; a
         float or an array that broadcasts to the airspeed. A point mass, as all flights but
-        the rigid one take the arrow for, lies along the air: 0.
+        the rigid one take the arrow for, lies along the air: 0. At an incidence a law's area
+        is that of the axial force, along the shaft's axis: rho / 2 V^2 times the area. It must
+        leave out the induced drag, the normal force's part along the air's motion, which the
+        rigid flight adds by itself.
     """
 
     airspeed: Array

@@ -20,6 +20,11 @@ class Distribution(ABC):
     low: float = -inf
     high: float = inf
 
+    @property
+    @abstractmethod
+    def centre(self) -> float:
+        """Median of the whole distribution."""
+
     @abstractmethod
     def share_below(self, value: float) -> float:
         """Probability below a value, of the whole distribution."""
@@ -48,6 +53,11 @@ class Normal(Distribution):
     mean: float
     standard_deviation: float
 
+    @property
+    def centre(self) -> float:
+        """The mean."""
+        return self.mean
+
     def share_below(self, value: float) -> float:
         """Phi((x - mean) / standard deviation)."""
         return float(ndtr((value - self.mean) / self.standard_deviation))
@@ -66,6 +76,11 @@ class LogNormal(Distribution):
 
     median: float
     factor: float
+
+    @property
+    def centre(self) -> float:
+        """The median."""
+        return self.median
 
     def share_below(self, value: float) -> float:
         """Phi(ln(x / median) / ln(factor))."""
@@ -88,6 +103,11 @@ class Uniform(Distribution):
 
     start: float
     end: float
+
+    @property
+    def centre(self) -> float:
+        """Halfway."""
+        return 0.5 * (self.start + self.end)
 
     def share_below(self, value: float) -> float:
         """Share of the way from start to end, 0 before and 1 behind."""

@@ -9,8 +9,10 @@ from arrowloft.core.arrays import Array, Mask, Real
 from arrowloft.core.flight.aim import aim
 from arrowloft.core.flight.aim_each import aim_each
 from arrowloft.core.flight.aimed import Aimed
+from arrowloft.core.flight.reach import unsolved_left_out
 from arrowloft.core.setup.laws import Kinks, LawsByLane
-from arrowloft.core.setup.shot import Shot, as_lanes, is_zero
+from arrowloft.core.setup.shot import Shot, as_lanes
+from arrowloft.core.sweeping.bound import reach_bound
 
 
 @dataclass(frozen=True)
@@ -25,12 +27,19 @@ class Pin:
 class Flown:
     """Flights of `setups` set-ups to each of `distances`: the distances of one follow each other.
 
-    columns: name -> (setups * distances,), SI, NaN where a distance is beyond reach.
-    least_airspeed, greatest_airspeed: along each flight, m/s.
+    columns: name -> (setups * distances,), SI, NaN where the distance is not reached, and
+        "travel" also where the set-up's zero distance is not.
+    reached, unsolved: (setups * distances,), flights that arrive, and those that no method
+        follows, as where drag all but stops an arrow; the rest are beyond reach.
+    zero_missed: (setups,), those whose zero distance is not reached; none without "travel".
+    least_airspeed, greatest_airspeed: along each flight, m/s, NaN where there is none.
     error: greatest estimated error of a launch angle, rad; 0 where none arrived.
     """
 
     columns: dict[str, Array]
+    reached: Mask
+    unsolved: Mask
+    zero_missed: Mask
     least_airspeed: Array
     greatest_airspeed: Array
     error: float
@@ -74,11 +83,15 @@ def flown(
 
     shot: its members floats or (setups,); its own `kinks` are not looked at.  kinks: of each
     law, one where the drag is a single law.  pin: needed for "travel", which takes one more
-    flight a set-up to the zero distance.  Raises TooNear, Unsolved.
+    flight a set-up to the zero distance.  Raises TooNear.
     """
     count = distances.size
+    farthest = np.full(setups, distances.max())
+    if "travel" in wanted and pin is not None:
+        farthest = np.maximum(farthest, pin.zero_distance)
+    bound = reach_bound(shot, farthest)
     each, at = _repeated(shot, setups, distances)
-    aimed = _aimed(each, at, kinks)
+    aimed = _aimed(each, at, kinks, at > np.repeat(bound, count))
     columns = {name: getattr(aimed, name) for name in _OF_AIM if name in wanted}
     if "launch_speed" in wanted:
         columns["launch_speed"] = np.repeat(as_lanes(shot.launch_speed, setups), count)
@@ -86,15 +99,22 @@ def flown(
         columns["energy"] = 0.5 * each.arrow.mass * aimed.speed**2
     if "momentum" in wanted:
         columns["momentum"] = each.arrow.mass * aimed.speed
+    missed = np.zeros(setups, dtype=bool)
     if "travel" in wanted:
         if pin is None:
             raise ValueError("travel needs a pin")
-        zero = _aimed(shot, as_lanes(pin.zero_distance, setups), kinks).launch_angle
-        travel = np.tan(aimed.launch_angle.reshape(setups, count)) - np.tan(zero)[:, None]
+        at_zero = as_lanes(pin.zero_distance, setups)
+        zero = _aimed(shot, at_zero, kinks, at_zero > bound)
+        missed = ~zero.reached
+        travel = np.tan(aimed.launch_angle.reshape(setups, count))
+        travel -= np.tan(zero.launch_angle)[:, None]
         columns["travel"] = (np.reshape(pin.radius, (-1, 1)) * travel).ravel()
     error = np.max(aimed.error, initial=0.0, where=aimed.reached)
     return Flown(
         {name: columns[name] for name in wanted},
+        aimed.reached,
+        np.isinf(aimed.error),
+        missed,
         aimed.least_airspeed,
         aimed.greatest_airspeed,
         float(error),
@@ -108,8 +128,8 @@ def _repeated(shot: Shot, setups: int, distances: Array) -> tuple[Shot, Array]:
     return shot.take(np.repeat(np.arange(setups), distances.size)), np.tile(distances, setups)
 
 
-def _aimed(shot: Shot, distance: Array, kinks: Sequence[Kinks]) -> Aimed:
-    far = out_of_reach(shot, distance)
+def _aimed(shot: Shot, distance: Array, kinks: Sequence[Kinks], far: Mask) -> Aimed:
+    """Aim at all but what is far beyond reach."""
     if not far.any():
         return _solved(shot, distance, kinks)
     result, near = Aimed.unreached(distance), np.flatnonzero(~far)
@@ -120,23 +140,8 @@ def _aimed(shot: Shot, distance: Array, kinks: Sequence[Kinks]) -> Aimed:
     return result
 
 
-def out_of_reach(shot: Shot, distance: Array) -> Mask:
-    """Lanes that are beyond reach for certain, which saves the search for how far they reach.
-
-    In still air drag bends an arrow's path down from the parabola of its launch, as
-    y'' = -g / vx^2 along x, so it stays under the envelope of all parabolas, |P| + y = v^2 / g
-    for points P about the launch. The launch and the tip lie within some lengths of the eye
-    and the balance point, which are taken off.
-    """
-    if not is_zero(shot.wind_speed):
-        return np.zeros(distance.size, dtype=bool)
-    about = np.abs(shot.launch_forward) + np.abs(shot.peep_height) + np.abs(shot.tip_lead)
-    asked = distance * (1.0 + np.sin(shot.slope)) - 2.0 * about
-    far: Mask = asked > shot.launch_speed**2 / shot.gravity
-    return far
-
-
 def _solved(shot: Shot, distance: Array, kinks: Sequence[Kinks]) -> Aimed:
-    if isinstance(shot.drag, LawsByLane) and len(shot.drag.laws) > 1:
-        return aim_each(shot, distance, kinks)
-    return aim(shot.with_(kinks=kinks[0]), distance)
+    with unsolved_left_out():
+        if isinstance(shot.drag, LawsByLane) and len(shot.drag.laws) > 1:
+            return aim_each(shot, distance, kinks)
+        return aim(shot.with_(kinks=kinks[0]), distance)
