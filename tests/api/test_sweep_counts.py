@@ -65,7 +65,7 @@ def test_a_flight_that_nothing_follows_is_null_counted_and_said(
 ) -> None:
     """Near its reach the weak one's launch angles are searched for, here in vain."""
     monkeypatch.setattr(
-        reach_module, "_ranges", lambda shot, angle, lanes, windage: np.full(angle.size, np.nan)
+        reach_module, "_ranges", lambda shot, angle, *_: np.full(angle.size, np.nan)
     )
     speeds = values("/launch/parameters/speed", "56 m/s", "31 m/s", "10 m/s")
     near = f"{REACH_OF_31} m"

@@ -101,7 +101,12 @@ def test_laws_of_lanes_fly_as_each_by_itself(laws_at_once):
 
 def test_only_what_is_wanted_is_flown(monkeypatch):
     flights = []
-    monkeypatch.setattr(module, "aim", lambda shot, at: flights.append(at.size) or aim(shot, at))
+
+    def counted(shot, at, **more):
+        flights.append(at.size)
+        return aim(shot, at, **more)
+
+    monkeypatch.setattr(module, "aim", counted)
     shot = recurve(launch_speed=SPEEDS)
     flown(shot, 7, DISTANCES, ("time",), SMOOTH, Pin(0.8, 18.0))
     assert flights == [21]
@@ -136,9 +141,9 @@ def test_a_lane_that_nothing_follows_spoils_no_other(monkeypatch, laws_at_once):
     """Near the reach of a weak bow, where no launch angle is found to come down."""
     whole = reach_module._ranges
 
-    def none_of_the_weak(shot, angle, lanes, windage):
+    def none_of_the_weak(shot, angle, lanes, windage, left_out=None):
         weak = np.broadcast_to(shot.launch_speed, (lanes.max() + 1,))[lanes] < 40.0
-        return np.where(weak, np.nan, whole(shot, angle, lanes, windage))
+        return np.where(weak, np.nan, whole(shot, angle, lanes, windage, left_out))
 
     far = 0.999 * reach(recurve(launch_speed=31.0)).distance[0]
     monkeypatch.setattr(reach_module, "_ranges", none_of_the_weak)

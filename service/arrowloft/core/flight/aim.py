@@ -11,7 +11,7 @@ from arrowloft.core.flight.collocation import lobatto
 from arrowloft.core.flight.goals import Aim
 from arrowloft.core.flight.guess import flat_fire_guess
 from arrowloft.core.flight.motion import CONVERGED, LEFT, Flights, Goal, Launch, sideways, solve
-from arrowloft.core.flight.reach import aim_near_reach
+from arrowloft.core.flight.reach import LeftOut, aim_near_reach
 from arrowloft.core.flight.splitting import split
 from arrowloft.core.setup.shot import Shot, as_lanes, lane_count
 
@@ -25,11 +25,18 @@ TOLERANCE = 5e-10
 """Estimated error of the launch angle, rad, at which a lane is done."""
 
 
-def aim(shot: Shot, distance: Real, *, windage: bool | Mask = False) -> Aimed:
+def aim(
+    shot: Shot,
+    distance: Real,
+    *,
+    windage: bool | Mask = False,
+    left_out: LeftOut | None = None,
+) -> Aimed:
     """Aim at each distance along the line of sight; all lanes are solved together.
 
     distance: m, a float or an array of lanes.  windage: yaw the bow as well, so that
     the tip meets the aim point itself; otherwise its miss to the side is `drift`.
+    left_out: given, a flight that cannot be followed is left out instead of refused.
 
     Raises TooNear for a distance that does not lie ahead of the launched tip, Unsolved for
     a flight that drag all but stops. Where a distance is beyond reach its lane is NaN;
@@ -40,7 +47,9 @@ def aim(shot: Shot, distance: Real, *, windage: bool | Mask = False) -> Aimed:
     require_ahead(shot, distance)
     unknown = np.broadcast_to(np.asarray(windage, dtype=bool), (count,))
     blocks = [
-        _aim_block(shot.take(block) if count > BLOCK else shot, distance[block], unknown[block])
+        _aim_block(
+            shot.take(block) if count > BLOCK else shot, distance[block], unknown[block], left_out
+        )
         for block in _blocks(count)
     ]
     return blocks[0] if len(blocks) == 1 else Aimed.joined(blocks)
@@ -81,17 +90,24 @@ def _blocks(count: int) -> Iterator[slice]:
         yield slice(start, min(start + BLOCK, count))
 
 
-def _aim_block(shot: Shot, distance: Array, windage: Mask) -> Aimed:
+def _aim_block(shot: Shot, distance: Array, windage: Mask, left_out: LeftOut | None) -> Aimed:
     flights, goal = aimed_flights(shot, distance, windage, LEVELS[0])
     error = angle_error(flights, goal, distance)
     result = summary(flights, goal, distance, error)
     left = np.flatnonzero(~(error <= TOLERANCE))
     if left.size:
-        _refine(result, shot, distance, windage, left)
+        _refine(result, shot, distance, windage, left, left_out)
     return result
 
 
-def _refine(result: Aimed, shot: Shot, distance: Array, windage: Mask, left: Lanes) -> None:
+def _refine(
+    result: Aimed,
+    shot: Shot,
+    distance: Array,
+    windage: Mask,
+    left: Lanes,
+    left_out: LeftOut | None,
+) -> None:
     """Solve the lanes `left` again with more points each time, then near the reach."""
     near: list[Lanes] = []
     change = Change(left.size)
@@ -111,7 +127,7 @@ def _refine(result: Aimed, shot: Shot, distance: Array, windage: Mask, left: Lan
         change.keep(going)
     left = np.concatenate(near)
     if left.size:
-        solved = aim_near_reach(shot.take(left), distance[left], windage[left])
+        solved = aim_near_reach(shot.take(left), distance[left], windage[left], left_out)
         _store(result, solved, left, np.ones(left.size, dtype=bool))
 
 

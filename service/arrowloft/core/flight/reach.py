@@ -1,8 +1,5 @@
 """How far a shot can reach, and aim close to that, where the impact hardly rises with the angle."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from contextvars import ContextVar
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -58,28 +55,16 @@ MOST_STEPPED_IN_ALL = 120
 """Most flights integrated step by step where unsolved lanes are left out, about a second."""
 
 
-class _LeftOut:
-    """How many more flights may be integrated step by step."""
+class LeftOut:
+    """Unsolved lanes are left out: their `error` is infinite, all else NaN.
+
+    For many set-ups at once, of which one that hardly flies must not refuse the others. What
+    they may cost is bounded: `steppable` says how many more flights may be integrated step
+    by step; once none may, the rest of such lanes counts as unsolved.
+    """
 
     def __init__(self) -> None:
         self.steppable = MOST_STEPPED_IN_ALL
-
-
-_LEFT_OUT: ContextVar[_LeftOut | None] = ContextVar("_LEFT_OUT", default=None)
-
-
-@contextmanager
-def unsolved_left_out() -> Iterator[None]:
-    """In here `aim` raises no Unsolved: the `error` of such lanes is infinite, all else NaN.
-
-    For many set-ups at once, of which one that hardly flies must not refuse the others. What
-    they may cost is bounded: then the rest of such lanes counts as unsolved.
-    """
-    token = _LEFT_OUT.set(_LeftOut())
-    try:
-        yield
-    finally:
-        _LEFT_OUT.reset(token)
 
 
 @dataclass(frozen=True)
@@ -99,7 +84,7 @@ def require_reached(shot: Shot, aimed: Aimed) -> None:
         raise BeyondReach(farthest, tuple(int(lane) for lane in missed))
 
 
-def reach(shot: Shot, windage: Mask | None = None) -> Reach:
+def reach(shot: Shot, windage: Mask | None = None, left_out: LeftOut | None = None) -> Reach:
     """Farthest distance along the line of sight at which the tip can come down to it.
 
     windage: lanes in which the bow is yawed to meet the aim point sideways too.
@@ -108,7 +93,7 @@ def reach(shot: Shot, windage: Mask | None = None) -> Reach:
     in on it, and a parabola through the last three gives it. Steeply downhill before a strong
     wind, arrows loosed higher than some angle never come down to the line of sight, and those
     just below it come down ever farther away: then it is the farthest that was found.
-    Raises Unsolved where no angle comes down; in `unsolved_left_out` such lanes are NaN.
+    Raises Unsolved where no angle comes down, unless such lanes are left out: NaN.
     """
     count = lane_count(shot)
     lost = np.zeros(count, dtype=bool)
@@ -117,13 +102,12 @@ def reach(shot: Shot, windage: Mask | None = None) -> Reach:
     low, high = 0.02 * top, 0.98 * top
     for _ in range(3):
         grid = np.linspace(low, high, SEARCH)
-        ranges = _ranges(shot, grid.ravel(), np.tile(lanes, SEARCH), windage)
+        ranges = _ranges(shot, grid.ravel(), np.tile(lanes, SEARCH), windage, left_out)
         ranges = ranges.reshape(SEARCH, count)
         lost |= np.isnan(ranges).all(axis=0)
         if lost.any():
-            _unless_left_out(
-                "no launch angle was found whose flight comes down to the line of sight"
-            )
+            if left_out is None:
+                raise Unsolved("no launch angle was found that comes down to the line of sight")
             ranges[:, lost] = 0.0
         best = np.clip(np.nanargmax(ranges, axis=0), 1, SEARCH - 2)
         low, high = grid[best - 1, lanes], grid[best + 1, lanes]
@@ -133,14 +117,8 @@ def reach(shot: Shot, windage: Mask | None = None) -> Reach:
     return found
 
 
-def _unless_left_out(fault: str) -> None:
-    if _LEFT_OUT.get() is None:
-        raise Unsolved(fault)
-
-
-def _steppable(asked: int) -> int:
+def _steppable(asked: int, left_out: LeftOut | None) -> int:
     """How many of some flights may be integrated step by step; they are taken off."""
-    left_out = _LEFT_OUT.get()
     if left_out is None:
         return min(asked, MOST_STEPPED)
     allowed = min(asked, MOST_STEPPED, max(left_out.steppable, 0))
@@ -174,7 +152,13 @@ def falling_flights(shot: Shot, angle: Array, windage: Mask | None = None) -> tu
     return flights, goal
 
 
-def _ranges(shot: Shot, angle: Array, lanes: Lanes, windage: Mask | None) -> Array:
+def _ranges(
+    shot: Shot,
+    angle: Array,
+    lanes: Lanes,
+    windage: Mask | None,
+    left_out: LeftOut | None = None,
+) -> Array:
     """Distance at which the tip comes down to the line of sight, m, (lanes,)."""
     part = shot.take(lanes) if lane_count(shot) > 1 else shot
     steered = None if windage is None else windage[lanes]
@@ -184,32 +168,33 @@ def _ranges(shot: Shot, angle: Array, lanes: Lanes, windage: Mask | None) -> Arr
     sound = (flights.moved <= CONVERGED) & (flights.velocity[-1, 1] < 0.0) & (tip[0] > 0.0)
     distance: Array = np.where(sound, tip[0], np.nan)
     unsound = np.flatnonzero(~sound)
-    for lane in unsound[: _steppable(unsound.size)]:
+    for lane in unsound[: _steppable(unsound.size, left_out)]:
         distance[lane] = range_of_angle(part.take(slice(lane, lane + 1)), float(angle[lane]))
     return distance
 
 
-def aim_near_reach(shot: Shot, distance: Array, windage: Mask) -> Aimed:
+def aim_near_reach(
+    shot: Shot, distance: Array, windage: Mask, left_out: LeftOut | None = None
+) -> Aimed:
     """Aim where the ordinary iteration does not settle: NaN beyond reach, else the low angle.
 
     The distance at which the tip comes down rises with the launch angle up to the reach;
     its root in between is bracketed and found lane by lane (Chandrupatla's method).
-    Raises Unsolved where no root is bracketed; but see `unsolved_left_out`.
+    Raises Unsolved where no root is bracketed, unless such lanes are left out.
     """
     count = distance.size
     if windage.any() and not windage.all():  # the reach is then each lane's own
         shot = shot.with_(launch_speed=as_lanes(shot.launch_speed, count))
     steered = windage if windage.any() else None
-    limit = reach(shot, steered)
+    limit = reach(shot, steered, left_out)
     top = np.broadcast_to(limit.launch_angle, (count,))
     far = np.broadcast_to(limit.distance, (count,))
     angle = np.full(count, np.nan)
     inside = np.flatnonzero(distance <= far)
     if inside.size:
-        angle[inside] = _low_angles(shot, distance, inside, top, steered)
+        angle[inside] = _low_angles(shot, distance, inside, top, steered, left_out)
         inside = inside[np.isfinite(angle[inside])]
-    result = _falling_summary(shot, distance, angle, inside, steered)
-    left_out = _LEFT_OUT.get()
+    result = _falling_summary(shot, distance, angle, inside, steered, left_out)
     if left_out is not None:
         # Beyond a reach of which not every flight could be looked at is no verdict.
         known = distance > far if left_out.steppable >= 0 else np.zeros(count, dtype=bool)
@@ -218,12 +203,17 @@ def aim_near_reach(shot: Shot, distance: Array, windage: Mask) -> Aimed:
 
 
 def _low_angles(
-    shot: Shot, distance: Array, inside: Lanes, top: Array, windage: Mask | None
+    shot: Shot,
+    distance: Array,
+    inside: Lanes,
+    top: Array,
+    windage: Mask | None,
+    left_out: LeftOut | None,
 ) -> Array:
     def excess(angle: Array, lane: Array) -> Array:
         lanes = lane.astype(np.intp)
         # An angle too low to rise to the line of sight has no range at all.
-        return np.nan_to_num(_ranges(shot, angle, lanes, windage)) - distance[lanes]
+        return np.nan_to_num(_ranges(shot, angle, lanes, windage, left_out)) - distance[lanes]
 
     lanes = inside.astype(float)
     low = 0.3 * top[inside]
@@ -241,14 +231,19 @@ def _low_angles(
     # And a root must be one: the range jumps where the path begins to rise to the line.
     met = found.success & (np.abs(found.f_x) < 1e-6)
     angle = np.where(met, found.x, np.where(close, top[inside], np.nan))
-    if np.isnan(angle).any():
-        _unless_left_out("no launch angle was found for a distance within reach")
+    if left_out is None and np.isnan(angle).any():
+        raise Unsolved("no launch angle was found for a distance within reach")
     result: Array = angle
     return result
 
 
 def _lever(
-    shot: Shot, flights: Flights, angle: Array, inside: Lanes, windage: Mask | None
+    shot: Shot,
+    flights: Flights,
+    angle: Array,
+    inside: Lanes,
+    windage: Mask | None,
+    left_out: LeftOut | None,
 ) -> Array:
     """Rise of the impact in the target plane per launch angle, m/rad, by a difference.
 
@@ -256,14 +251,19 @@ def _lever(
     its steepness above the line of sight.
     """
     step = 1e-5
-    farther = _ranges(shot, angle + step, inside, windage) - flights.tip()[0]
+    farther = _ranges(shot, angle + step, inside, windage, left_out) - flights.tip()[0]
     falling: Array = flights.velocity[-1, 1] / flights.velocity[-1, 0]
     lever: Array = -falling * farther / step
     return lever
 
 
 def _falling_summary(
-    shot: Shot, distance: Array, angle: Array, inside: Lanes, windage: Mask | None
+    shot: Shot,
+    distance: Array,
+    angle: Array,
+    inside: Lanes,
+    windage: Mask | None,
+    left_out: LeftOut | None,
 ) -> Aimed:
     result = Aimed.unreached(distance)
     if not inside.size:
@@ -271,9 +271,9 @@ def _falling_summary(
     steered = None if windage is None else windage[inside]
     flights, goal = falling_flights(shot.take(inside), angle[inside], steered)
     sound = flights.moved <= CONVERGED
-    if not sound.all():
-        _unless_left_out("a flight near the farthest reachable distance did not converge")
-    goal.lever = _lever(shot, flights, angle[inside], inside, windage)
+    if left_out is None and not sound.all():
+        raise Unsolved("a flight near the farthest reachable distance did not converge")
+    goal.lever = _lever(shot, flights, angle[inside], inside, windage, left_out)
     way = np.abs(distance[inside])
     missed = flights.launch.time**2 * flights.unresolved() * ERROR_SHARE
     missed += flights.left * way + ROOT

@@ -1,7 +1,7 @@
 """What many set-ups do at some distances: the columns asked for, and no flight beside them."""
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -9,7 +9,7 @@ from arrowloft.core.arrays import Array, Mask, Real
 from arrowloft.core.flight.aim import aim
 from arrowloft.core.flight.aim_each import aim_each
 from arrowloft.core.flight.aimed import Aimed
-from arrowloft.core.flight.reach import unsolved_left_out
+from arrowloft.core.flight.reach import LeftOut
 from arrowloft.core.setup.laws import Kinks, LawsByLane
 from arrowloft.core.setup.shot import Shot, as_lanes
 from arrowloft.core.sweeping.bound import reach_bound
@@ -134,14 +134,11 @@ def _aimed(shot: Shot, distance: Array, kinks: Sequence[Kinks], far: Mask) -> Ai
         return _solved(shot, distance, kinks)
     result, near = Aimed.unreached(distance), np.flatnonzero(~far)
     if near.size:
-        solved = _solved(shot.take(near), distance[near], kinks)
-        for item in fields(Aimed):
-            getattr(result, item.name)[near] = getattr(solved, item.name)
+        result.store(_solved(shot.take(near), distance[near], kinks), near)
     return result
 
 
 def _solved(shot: Shot, distance: Array, kinks: Sequence[Kinks]) -> Aimed:
-    with unsolved_left_out():
-        if isinstance(shot.drag, LawsByLane) and len(shot.drag.laws) > 1:
-            return aim_each(shot, distance, kinks)
-        return aim(shot.with_(kinks=kinks[0]), distance)
+    if isinstance(shot.drag, LawsByLane) and len(shot.drag.laws) > 1:
+        return aim_each(shot, distance, kinks, LeftOut())
+    return aim(shot.with_(kinks=kinks[0]), distance, left_out=LeftOut())
