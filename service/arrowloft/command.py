@@ -166,9 +166,14 @@ def replay(asked: argparse.Namespace) -> int:
             print(f"{name}: cannot be replayed. {error}")
             status = UNABLE
             continue
-        print("\n".join(_told(name, outcome, None if asked.all else _LISTED)))
+        print("\n".join(map(_one_line, _told(name, outcome, None if asked.all else _LISTED))))
         status = max(status, SAME if outcome.same else OTHERWISE)
     return status
+
+
+def _one_line(text: str) -> str:
+    """The text with whatever steers a terminal written out: a kept reply may be a stranger's."""
+    return "".join(each if each.isprintable() else ascii(each)[1:-1] for each in text)
 
 
 def _told(name: str, outcome: "Outcome", most: int | None) -> list[str]:

@@ -384,6 +384,17 @@ def test_an_edited_record_is_told(
     assert versions[-1].endswith("launch model measured: 0 then, 1 now")
 
 
+def test_a_stranger_s_file_does_not_steer_the_terminal(
+    table: dict[str, Any], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table["evil\x1b[2J\nb: the same."] = 1
+    table["replay"]["made_with"]["numpy"] = "\x1b[31m9"
+    assert command.main(["replay", *files(tmp_path, a=table)]) == 1
+    out = capsys.readouterr().out
+    assert "\x1b" not in out and r"\x1b[2J\nb: the same." in out and r"\x1b[31m9" in out
+    assert not [line for line in out.splitlines() if line.startswith("b:")]
+
+
 def test_the_likely_reason(
     table: dict[str, Any], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
