@@ -124,7 +124,7 @@ class StaticMarginReply(Strict):
     angle = quantity("angle", "Shaft to its motion through the air.")
     static_margin = quantity("length", "Centre of pressure behind the balance point.")
     share = number("The same as a share of the arrow's length.")
-    normal_force = number("Coefficient of the normal force, on the shaft's cross-section.")
+    normal_force_coefficient = number("Of the normal force, on the shaft's cross-section.")
 
 
 class AerodynamicsReply(Strict):
@@ -265,7 +265,7 @@ def aerodynamics_member(
                 "angle": units.value(angle, "angle"),
                 "static_margin": units.value(margin, "length"),
                 "share": units.value(margin / length, "number"),
-                "normal_force": units.value(force, "number"),
+                "normal_force_coefficient": units.value(force, "number"),
             }
             for angle, margin, force in zip(_MARGIN_ANGLES, margins, forces, strict=True)
         ],
