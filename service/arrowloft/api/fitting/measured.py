@@ -103,7 +103,7 @@ def _measured(asked: Mapping[str, Any], item: Mapping[str, Any], index: int) -> 
     shot = Shot(
         launch_speed=item.get("launch_speed", _USUAL_SPEED),
         arrow=arrow,
-        drag=_none_yet,
+        drag=_without_a_law,
         air=air,
         peep_height=bow.peep_height,
         launch_forward=forward_of_eye(bow, arrow, notes),
@@ -126,8 +126,12 @@ def _measured(asked: Mapping[str, Any], item: Mapping[str, Any], index: int) -> 
     return Measured(asked=item, series=series, bow=bow, arrow=arrow, air=air, notes=tuple(notes))
 
 
-def _none_yet(*_: Any) -> Array:
-    raise NotImplementedError("the models bring the drag law")
+def _without_a_law(*_: Any) -> Array:
+    """The drag law of a series, which is what was measured: each variant of a model brings its own.
+
+    Asked for an area all the same, it is our own fault, and must not look like a flight.
+    """
+    raise AssertionError("a series was flown without a model's drag law")
 
 
 def _column(items: Sequence[Mapping[str, Any]], name: str) -> Array:
