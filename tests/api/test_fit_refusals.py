@@ -55,6 +55,7 @@ def one(**members: Any) -> list[Body]:
         (with_drag("constant", free=[]), "/models/0/drag/parameters/coefficient", "free"),
         (with_drag("table"), "/models/0/drag/parameters/reynolds", "add it"),
         (with_drag("constant", fit=["coefficient"]), "/models/0/drag/fit", "not a member"),
+        (with_drag("constant", coefficient=2.0), "/models/0/drag/coefficient", "`parameters`"),
         (
             with_drag("table", parameters={"reynolds": [1e4, 2e4]}),
             "/models/0/drag/parameters/coefficient",

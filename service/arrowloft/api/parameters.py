@@ -1,6 +1,6 @@
 """The `launch` and `drag` members: schemas derived from what the installed models declare."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, cast
 
@@ -127,6 +127,34 @@ class ModelSchemas:
         )
 
 
+def choice_faults(
+    kind: str,
+    models: Mapping[str, AnyModel],
+    value: Mapping[str, Any],
+    taken: Collection[str],
+    offered: Sequence[str],
+) -> dict[str, Any]:
+    """What is wrong with the model's name and the members of an object that chooses a model.
+
+    models: the installed ones by name.  taken: members that the object may have.
+    offered: those that a message names.
+    """
+    name, known = value.get("model"), sorted(models)
+    own = models[name].parameters() if type(name) is str and name in models else ()
+    faults: dict[str, Any] = {}
+    if type(name) is not str:
+        faults["model"] = [f"Name a model: one of {', '.join(known)}."]
+    elif name not in models:
+        faults["model"] = [f"There is no {kind} model {shown(name)}; {nearest(name, known)}"]
+    for stranger in sorted(value.keys() - set(taken))[: MOST_FAULTS + 1]:
+        if stranger in own:
+            hint = "it is a parameter of the model: put it into `parameters`."
+        else:
+            hint = nearest(stranger, offered)
+        faults[stranger] = [f"{shown(stranger)} is not a member here; {hint}"]
+    return faults
+
+
 class ModelChoice(Member):
     """`{"model": name, "parameters": {...}}` with the chosen model's own parameters."""
 
@@ -151,29 +179,14 @@ class ModelChoice(Member):
             raise ValidationError('Give an object {"model": ..., "parameters": {...}}.')
         name, given = value.get("model"), value.get("parameters", {})
         if type(name) is not str or name not in self.schemas or value.keys() - _CHOICE:
-            raise ValidationError(self._faults(value, name))
+            raise ValidationError(
+                choice_faults(self.kind, self.models, value, _CHOICE, self.beside)
+            )
         try:
             parameters = self.schemas[name].read(given)
         except ValidationError as error:
             raise ValidationError({"parameters": error.messages}) from None
         return Chosen(self.kind, name, parameters)
-
-    def _faults(self, value: dict[str, Any], name: Any) -> dict[str, Any]:
-        known = sorted(self.schemas)
-        own = self.models[name].parameters() if type(name) is str and name in known else ()
-        faults: dict[str, Any] = {}
-        if type(name) is not str:
-            faults["model"] = [f"Name a model: one of {', '.join(known)}."]
-        elif name not in self.schemas:
-            hint = nearest(name, known)
-            faults["model"] = [f"There is no {self.kind} model {shown(name)}; {hint}"]
-        for stranger in sorted(value.keys() - _CHOICE)[: MOST_FAULTS + 1]:
-            if stranger in own:
-                hint = "it is a parameter of the model: put it into `parameters`."
-            else:
-                hint = nearest(stranger, self.beside)
-            faults[stranger] = [f"{shown(stranger)} is not a member here; {hint}"]
-        return faults
 
     def json_schema(self, resolver: Resolver) -> dict[str, Any]:
         """One object for each installed model."""

@@ -9,8 +9,8 @@ from typing import Any, Literal
 from marshmallow import ValidationError
 
 from arrowloft.api.fields import Choice
-from arrowloft.api.parameters import AnyModel, Chosen, ModelSchemas, field_of
-from arrowloft.api.schemas import MOST_FAULTS, Member, Resolver, Strict, strict
+from arrowloft.api.parameters import AnyModel, Chosen, ModelSchemas, choice_faults, field_of
+from arrowloft.api.schemas import Member, Resolver, Strict, strict
 from arrowloft.api.wording import nearest, shown
 from arrowloft.plugin import Parameter
 
@@ -115,7 +115,7 @@ class FittedModel(Member):
             raise ValidationError('Give an object {"model": ..., "parameters": {...}}.')
         name = value.get("model")
         if type(name) is not str or name not in self.models or value.keys() - set(_MEMBERS):
-            raise ValidationError(self._faults(value, name))
+            raise ValidationError(choice_faults(self.kind, self.models, value, _MEMBERS, _MEMBERS))
         try:
             given = self.starts[name].read(value.get("parameters", {}))
         except ValidationError as error:
@@ -135,20 +135,6 @@ class FittedModel(Member):
         whole = tuple(dict.fromkeys(parted(n)[0] for n in free))
         parameters = {**given, **{n: starts[n] for n in whole}}
         return Fitted(self.kind, name, parameters, whole, _elements(free))
-
-    def _faults(self, value: Mapping[str, Any], name: Any) -> dict[str, Any]:
-        known = sorted(self.models)
-        faults: dict[str, Any] = {}
-        if type(name) is not str:
-            faults["model"] = [f"Name a model: one of {', '.join(known)}."]
-        elif name not in self.models:
-            faults["model"] = [
-                f"There is no {self.kind} model {shown(name)}; {nearest(name, known)}"
-            ]
-        for stranger in sorted(value.keys() - set(_MEMBERS))[: MOST_FAULTS + 1]:
-            hint = nearest(stranger, _MEMBERS)
-            faults[stranger] = [f"{shown(stranger)} is not a member here; {hint}"]
-        return faults
 
     def json_schema(self, resolver: Resolver) -> dict[str, Any]:
         """One object for each installed model."""
