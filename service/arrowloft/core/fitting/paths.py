@@ -23,6 +23,7 @@ from arrowloft.core.flight.motion import (
     sideways,
     solve,
 )
+from arrowloft.core.setup.laws import lanes_of
 from arrowloft.core.setup.shot import Shot
 
 LEVELS = ((16, 40), (32, 40), (64, 40))
@@ -103,7 +104,7 @@ class Paths:
         """
         place, velocity, _ = self._read(lanes, np.maximum(time, 0.0))
         launch = self.flights.launch
-        speed = _of(self.flights.shot.launch_speed, lanes)
+        speed = lanes_of(self.flights.shot.launch_speed, lanes)
         place += speed * np.minimum(time, 0.0) * launch.line[:, lanes]
         if of_tip.any():
             place += of_tip * self._lead(lanes, velocity)
@@ -128,12 +129,12 @@ class Paths:
         speed = velocity + late * pull
         tip = place + late * (velocity + 0.5 * late * pull) + self._lead(lanes, speed)
         line, up = launch.line[:, lanes], launch.up[:, lanes]
-        height = _of(shot.peep_height, lanes)
+        height = lanes_of(shot.peep_height, lanes)
         along = (distance + height * up[0]) / line[0]
         drop = along * line[1] - height * up[1] - tip[1]
         found = np.array((drop, guess + late, np.sqrt(np.einsum("cr,cr->r", speed, speed))))
         found[:2, before] = 0.0
-        found[2, before] = _of(shot.launch_speed, lanes[before])
+        found[2, before] = lanes_of(shot.launch_speed, lanes[before])
         return np.where(self.found[lanes] | before, found, np.nan)
 
     def _moments(self, lanes: Lanes, distance: Array) -> tuple[Array, Mask]:
@@ -168,16 +169,16 @@ class Paths:
         lasting = launch.time[lanes]
         held = flights.acceleration[..., lanes]
         pull, gained, fallen = flights.grid.read(time / lasting, held)
-        line = _of(flights.shot.launch_speed, lanes) * launch.line[:, lanes]
+        line = lanes_of(flights.shot.launch_speed, lanes) * launch.line[:, lanes]
         place = self._start[:, lanes] + time * line + lasting**2 * fallen
         return place, line + lasting * gained, pull
 
     def _lead(self, lanes: Lanes, velocity: Array) -> Array:
         """From the balance point to the tip, which lies along the airspeed, (axes, readings)."""
         forces = self.flights.forces
-        through = velocity if forces.still else velocity - _of(forces.wind, lanes)
+        through = velocity if forces.still else velocity - lanes_of(forces.wind, lanes)
         airspeed = np.sqrt(np.einsum("cr,cr->r", through, through))
-        lead: Array = _of(self.flights.shot.tip_lead, lanes) * through / airspeed
+        lead: Array = lanes_of(self.flights.shot.tip_lead, lanes) * through / airspeed
         return lead
 
 
@@ -272,11 +273,3 @@ def _error(flights: Flights, goal: Goal) -> Array:
     error = time**2 * missed + np.maximum(flights.left, flights.moved) * way
     sound = (flights.moved <= SETTLED) & _arrives(flights, goal)
     return np.where(sound, error, np.inf)
-
-
-def _of(value: float | Array, lanes: Lanes) -> float | Array:
-    """The lanes of a value that has one a lane; one for all as it is."""
-    if isinstance(value, np.ndarray) and value.ndim and value.shape[-1] > 1:
-        some: Array = value[..., lanes]
-        return some
-    return value

@@ -76,7 +76,7 @@ def _of_flow(flow: Flow, lanes: Any) -> Flow:
     return Flow(
         flow.airspeed[..., lanes],
         *(
-            _some(value, lanes)
+            lanes_of(value, lanes)
             for value in (flow.density, flow.viscosity, flow.speed_of_sound, flow.incidence)
         ),
     )
@@ -84,11 +84,11 @@ def _of_flow(flow: Flow, lanes: Any) -> Flow:
 
 def _of_arrow(arrow: Arrow, lanes: Any) -> Arrow:
     values = vars(arrow)
-    some = {name: _some(value, lanes) for name, value in values.items()}
+    some = {name: lanes_of(value, lanes) for name, value in values.items()}
     return arrow if all(some[name] is values[name] for name in some) else Arrow(**some)
 
 
-def _some(value: Real | None, lanes: Any) -> Any:
+def lanes_of(value: Real | None, lanes: Any) -> Any:
     """The lanes of a value that has one a lane; one for all, and None, as they are."""
     if isinstance(value, np.ndarray) and value.ndim and value.shape[-1] > 1:
         return value[..., lanes]

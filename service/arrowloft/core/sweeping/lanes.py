@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import Any, TypeVar
 
 import numpy as np
@@ -43,8 +44,9 @@ class LawOfLanes(LawsByLane):
 
     def __call__(self, flow: Flow, arrow: Arrow) -> Array:
         """Each lane's drag area, m2, of the shape of flow.airspeed."""
-        made: DragLaw | None = self.__dict__.get("_made")
-        if made is None:
-            made = self.law_of(self.which)
-            self.__dict__["_made"] = made  # frozen: kept as a cached property is
-        return made(flow, arrow)
+        return self._made(flow, arrow)
+
+    @cached_property
+    def _made(self) -> DragLaw:
+        """The law of these lanes, made once."""
+        return self.law_of(self.which)
