@@ -10,6 +10,7 @@ import requests
 _JSON = "application/json"
 _CSV = "text/csv"
 _SVG = "image/svg+xml"
+_PDF = "application/pdf"
 _PROBLEM = "application/problem+json"
 
 
@@ -184,11 +185,15 @@ class Client:
         return self._ask("POST", f"/v1/{quote(computation, safe='')}", _CSV, request).text
 
     def picture(self, computation: str, request: Mapping[str, Any]) -> str:
-        """One computation, such as "overshoot", drawn as SVG text.
+        """One computation, such as "mark-table", drawn as SVG text.
 
         Not every computation is drawn: the others raise Problem.
         """
         return self._ask("POST", f"/v1/{quote(computation, safe='')}", _SVG, request).text
+
+    def pdf(self, computation: str, request: Mapping[str, Any]) -> bytes:
+        """The same as PDF."""
+        return self._ask("POST", f"/v1/{quote(computation, safe='')}", _PDF, request).content
 
     def models(self) -> dict[str, Any]:
         """Every model that the service has installed."""

@@ -29,6 +29,7 @@ _FORMS = {
     "json": "application/json",
     "csv": "text/csv",
     "svg": "image/svg+xml",
+    "pdf": "application/pdf",
     "arrow": "application/vnd.apache.arrow.stream",
     "parquet": "application/vnd.apache.parquet",
 }

@@ -48,7 +48,7 @@ def scene(falls: Any = (0.0, 0.05, 0.12, -0.03), **changes: Any) -> Scene:
 
 
 def drawn(shown: Scene, **chosen: str) -> Pictured:
-    picture = Pictured(comparison.picture(shown, {**SI, **chosen}))
+    picture = Pictured(comparison.picture(shown, {**SI, **chosen}, "svg"))
     picture.check_sound()
     return picture
 
@@ -278,5 +278,7 @@ def test_drag_that_is_zero_is_drawn() -> None:
 
 
 def test_the_same_scene_gives_the_same_bytes() -> None:
-    assert comparison.picture(scene(), SI) == comparison.picture(scene(), SI)
-    assert comparison.picture(scene(), SI) != comparison.picture(scene(height=0.05), SI)
+    assert comparison.picture(scene(), SI, "svg") == comparison.picture(scene(), SI, "svg")
+    assert comparison.picture(scene(), SI, "svg") != comparison.picture(
+        scene(height=0.05), SI, "svg"
+    )

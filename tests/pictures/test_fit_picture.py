@@ -49,7 +49,7 @@ def scene(count: int = 3, **changes: Any) -> Scene:
 
 
 def drawn(shown: Scene, **chosen: str) -> Pictured:
-    picture = Pictured(fit.picture(shown, {**SI, **chosen}))
+    picture = Pictured(fit.picture(shown, {**SI, **chosen}, "svg"))
     picture.check_sound()
     return picture
 
@@ -229,5 +229,5 @@ def test_one_value_at_one_distance_is_drawn() -> None:
 
 
 def test_the_same_scene_gives_the_same_bytes() -> None:
-    assert fit.picture(scene(), SI) == fit.picture(scene(), SI)
-    assert fit.picture(scene(), SI) != fit.picture(scene(2), SI)
+    assert fit.picture(scene(), SI, "svg") == fit.picture(scene(), SI, "svg")
+    assert fit.picture(scene(), SI, "svg") != fit.picture(scene(2), SI, "svg")

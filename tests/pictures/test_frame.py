@@ -59,7 +59,7 @@ def _drawn(**changes: Any) -> bytes:
         axes.plot([0, 1], [1, 0], marker="D")
 
     given = {"title": "A <b> & c", "description": "Two\nlines", **changes}
-    return frame.svg("probe", (3.0, 2.0), draw, **given)
+    return frame.drawn("probe", (3.0, 2.0), draw, **given, form="svg")
 
 
 def test_the_same_arguments_give_the_same_bytes() -> None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 from flask import Flask, Response
 from marshmallow import Schema
@@ -10,9 +10,6 @@ from marshmallow import Schema
 from arrowloft.api.echo import Replayable
 from arrowloft.api.parameters import ModelSchemas
 from arrowloft.api.replies import JSON
-from arrowloft.core.comparing.scene import Scene as ComparisonScene
-from arrowloft.core.fitting.scene import Scene as FitScene
-from arrowloft.core.overshoot.scene import Scene
 from arrowloft.plugin.registry import Registry
 
 FLIGHT_PROBLEMS = (
@@ -47,13 +44,17 @@ class Limits:
     seconds: float = 5.0
 
 
+Draw = Callable[[Any, Mapping[str, str], Literal["svg", "pdf"]], bytes]
+"""(what the core found, unit of each dimension, what to write it as) -> the picture."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Pictures:
-    """What draws: a core result and the unit of each dimension -> SVG; None: no picture."""
+    """What draws each resource's results; None: no picture."""
 
-    overshoot: Callable[[Scene, Mapping[str, str]], bytes] | None = None
-    comparison: Callable[[ComparisonScene, Mapping[str, str]], bytes] | None = None
-    fit: Callable[[FitScene, Mapping[str, str]], bytes] | None = None
+    overshoot: Draw | None = None
+    comparison: Draw | None = None
+    fit: Draw | None = None
 
 
 _NO_PICTURES = Pictures()

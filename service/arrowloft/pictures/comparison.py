@@ -8,6 +8,7 @@ from arrowloft.core.arrays import Array
 from arrowloft.core.comparing.scene import Scene
 from arrowloft.pictures import comparison_words as words
 from arrowloft.pictures.comparison_panels import Impacts, Laws
+from arrowloft.pictures.frame import Form
 from arrowloft.pictures.quantities import Quantities
 from arrowloft.pictures.stacked import Panel, stacked
 
@@ -18,8 +19,8 @@ _ASIDE = 0.005
 """Difference aside, m, from which on it is drawn; less where a smaller tolerance is asked for."""
 
 
-def picture(scene: Scene, chosen: Mapping[str, str]) -> bytes:
-    """The scene as SVG.
+def picture(scene: Scene, chosen: Mapping[str, str], form: Form) -> bytes:
+    """The scene as a picture.
 
     chosen: unit of each dimension; those of distance, length, speed and mass are used.
     """
@@ -42,6 +43,7 @@ def picture(scene: Scene, chosen: Mapping[str, str]) -> bytes:
         panels,
         said,
         words.described(scene, figures, said),
+        form,
     )
 
 

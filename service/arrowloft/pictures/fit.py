@@ -19,7 +19,7 @@ from arrowloft.pictures.ends import (
     line_style,
     needed,
 )
-from arrowloft.pictures.frame import FAINT, INK
+from arrowloft.pictures.frame import FAINT, INK, Form
 from arrowloft.pictures.quantities import Quantities, at_least, drawable, folded, padded
 from arrowloft.pictures.stacked import NAMES, PLOT, Panel, rule, stacked
 
@@ -42,8 +42,8 @@ _BANDS = ((2.0, "#eef3ef"), (1.0, "#d9e6dc"))
 _HATCHES = ("////", "\\\\\\\\", "....")
 
 
-def picture(scene: Scene, chosen: Mapping[str, str]) -> bytes:
-    """The scene as SVG.
+def picture(scene: Scene, chosen: Mapping[str, str], form: Form) -> bytes:
+    """The scene as a picture.
 
     chosen: unit of each dimension; those of distance and time are used.
     """
@@ -70,6 +70,7 @@ def picture(scene: Scene, chosen: Mapping[str, str]) -> bytes:
         panels,
         said,
         words.described(scene, said),
+        form,
     )
 
 

@@ -10,7 +10,7 @@ import re
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 from xml.sax.saxutils import escape
 
 if TYPE_CHECKING:
@@ -25,6 +25,9 @@ TEXT = 8.5
 
 _ROW, _GAP = 0.19, 0.12
 """Height of a row of labels, and room between two of them, inches."""
+
+Form = Literal["svg", "pdf"]
+"""What a picture is written as."""
 
 INK, PAPER, FAINT = "#1b1b1b", "#ffffff", "#c9c9c4"
 
@@ -47,6 +50,8 @@ _LOOK: dict[str, Any] = {
     # Letters as outlines: the picture needs no font where it is shown.
     "svg.fonttype": "path",
     "svg.hashsalt": "arrowloft",
+    # TrueType, embedded: its letters can be searched and copied.
+    "pdf.fonttype": 42,
 }
 
 _IN_POINTS = re.compile(r'"([\d.]+)pt"')
@@ -55,33 +60,52 @@ _IN_POINTS = re.compile(r'"([\d.]+)pt"')
 _drawing = threading.Lock()
 
 
-def svg(
+def drawn(
     name: str,
     size: tuple[float, float],
     draw: Callable[["Figure"], None],
     title: str,
     description: str,
+    form: Form,
 ) -> bytes:
-    """One picture as SVG 1.1 in UTF-8; the same arguments give the same bytes.
+    """One picture, as SVG 1.1 in UTF-8 or as PDF; the same arguments give the same bytes.
 
     name: begins the ids of its title and description.  size: width and height, inches.
-    draw: fills the figure.  title, description: read out where it cannot be seen.
+    draw: fills the figure.  title, description: read out where it cannot be seen; in a PDF
+    they are its title and subject.
     """
     import matplotlib
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    written = io.StringIO()
     with _drawing, matplotlib.rc_context():
         matplotlib.rcdefaults()  # not what a file on this host may say
         look: Any = matplotlib.rcParams
         look.update(_LOOK)
         figure = Figure(figsize=size, facecolor=PAPER)
         draw(figure)
-        nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
-        canvas: Any = FigureCanvasSVG(figure)
-        canvas.print_svg(written, metadata=nothing)
-    return _titled(written.getvalue(), name, title, description).encode()
+        if form == "pdf":
+            return _as_pdf(figure, title, description)
+        return _titled(_as_svg(figure), name, title, description).encode()
+
+
+def _as_svg(figure: "Figure") -> str:
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    written = io.StringIO()
+    canvas: Any = FigureCanvasSVG(figure)
+    canvas.print_svg(written, metadata=dict.fromkeys(("Date", "Creator", "Format", "Type")))
+    return written.getvalue()
+
+
+def _as_pdf(figure: "Figure", title: str, description: str) -> bytes:
+    from matplotlib.backends.backend_pdf import FigureCanvasPdf
+
+    written = io.BytesIO()
+    said = {"Title": title, "Subject": description}
+    nothing = dict.fromkeys(("Creator", "Producer", "CreationDate"))
+    canvas: Any = FigureCanvasPdf(figure)
+    canvas.print_pdf(written, metadata=said | nothing)
+    return written.getvalue()
 
 
 def _titled(text: str, name: str, title: str, description: str) -> str:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arrowloft.core.overshoot.scene import Scene
 from arrowloft.pictures import overshoot_panels as panels
 from arrowloft.pictures import overshoot_words as words
-from arrowloft.pictures.frame import INK, TEXT, Strip, nice_step, svg, wrapped
+from arrowloft.pictures.frame import INK, TEXT, Form, Strip, drawn, nice_step, wrapped
 from arrowloft.pictures.overshoot_sheet import Frame, Sheet
 
 if TYPE_CHECKING:
@@ -54,8 +54,8 @@ class _Panel(NamedTuple):
         return self.above + self.height + under + self.below + (_BAR if self.bar else 0.0)
 
 
-def picture(scene: Scene, chosen: Mapping[str, str]) -> bytes:
-    """The scene as SVG.
+def picture(scene: Scene, chosen: Mapping[str, str], form: Form) -> bytes:
+    """The scene as a picture.
 
     chosen: unit of each dimension; those of distance, angle, speed and mass are used.
     """
@@ -77,7 +77,7 @@ def picture(scene: Scene, chosen: Mapping[str, str]) -> bytes:
             top += one.whole
         _draw_cautions(figure, size, top, said)
 
-    return svg("overshoot", size, draw, words.TITLE, words.described(sheet))
+    return drawn("overshoot", size, draw, words.TITLE, words.described(sheet), form)
 
 
 def _draw_cautions(

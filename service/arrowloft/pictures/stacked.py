@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from arrowloft.pictures.ends import LEADER, SAMPLE, SPACE
-from arrowloft.pictures.frame import FAINT, svg, wrapped
+from arrowloft.pictures.frame import FAINT, Form, drawn, wrapped
 from arrowloft.pictures.quantities import drawable, ticks
 
 if TYPE_CHECKING:
@@ -44,8 +44,9 @@ def stacked(
     panels: Sequence[Panel],
     foot: Sequence[str],
     description: str,
+    form: Form,
 ) -> bytes:
-    """The picture as SVG.  head, foot: paragraphs over and under the panels."""
+    """The picture.  head, foot: paragraphs over and under the panels."""
     room = WIDE - 2 * _EDGE
     over, under = ([wrapped(drawable(text), room) for text in words] for words in (head, foot))
     top = _HEAD + _tall(over) + 0.1
@@ -63,7 +64,7 @@ def stacked(
             at += one.height + _UNDER
         _paragraphs(figure, size, at, under)
 
-    return svg(name, size, draw, title, description)
+    return drawn(name, size, draw, title, description, form)
 
 
 def _tall(paragraphs: Sequence[Sequence[str]]) -> float:

@@ -21,7 +21,7 @@ from arrowloft.api.comparing.members import (
 )
 from arrowloft.api.conditions import weathervane
 from arrowloft.api.distances import pointer
-from arrowloft.api.picture_replies import SVG, svg_reply
+from arrowloft.api.picture_replies import PICTURED, forms_of, picture_reply
 from arrowloft.api.replies import CSV, JSON
 from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.setup import notes_reply
@@ -45,7 +45,7 @@ def resource(edge: Edge) -> Resource:
     drawn = edge.pictures.comparison
 
     def view() -> Response:
-        form = replies.negotiate(request, JSON, CSV, *((SVG,) if drawn else ()))
+        form = replies.negotiate(request, JSON, CSV, *forms_of(drawn))
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
         distances = np.array(asked["distances"])
@@ -76,9 +76,10 @@ def resource(edge: Edge) -> Resource:
         tolerance = tolerance_of(asked, aside=sideways(setups.shot))
         compared = Compared(units, lanes, table, _partings(table, sight, tolerance))
         own = compared.reply()
-        if form == SVG and drawn is not None:
+        if form in PICTURED:
             left = [item["range_left"] for item in own["summary"]]
-            return svg_reply(drawn(scene_of(compared, asked, tolerance, left), units.chosen))
+            scene = scene_of(compared, asked, tolerance, left)
+            return picture_reply(drawn, scene, units.chosen, form)
         if "path" in asked:
             with solving(units, lambda _: "/path/target"):
                 found = paths(setups, **asked["path"])
@@ -107,12 +108,12 @@ def resource(edge: Edge) -> Resource:
         "it, and whether it left a range in which its models may be trusted. `up` and "
         "`right` are impacts with the baseline's mark kept; travel counts from each "
         "lane's own zero mark. A lane whose law has kinks, or that comes near its reach, is known "
-        "to some hundredths of a millimetre; see `solution`. As image/svg+xml, a picture of the "
-        "impacts and of the drag laws.",
+        "to some hundredths of a millimetre; see `solution`. As image/svg+xml or "
+        "application/pdf, a picture of the impacts and of the drag laws.",
         view=view,
         request=schema,
         reply=comparison_reply(),
-        forms=(CSV, SVG),
+        forms=(CSV, *PICTURED),
         problems=FLIGHT_PROBLEMS,
     )
 

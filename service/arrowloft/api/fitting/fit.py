@@ -21,7 +21,7 @@ from arrowloft.api.fitting.fit_reply_schemas import CRITERION, FIT_REPLY
 from arrowloft.api.fitting.fit_scene import scene_of
 from arrowloft.api.fitting.measured import Measured, measured, of_request
 from arrowloft.api.fitting.patience import Patience
-from arrowloft.api.picture_replies import SVG, svg_reply
+from arrowloft.api.picture_replies import PICTURED, forms_of, picture_reply
 from arrowloft.api.plain_replies import plain_reply
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.replies import JSON, ReplyUnits
@@ -38,7 +38,7 @@ def resource(edge: Edge) -> Resource:
     drawn = edge.pictures.fit
 
     def view() -> Response:
-        form = replies.negotiate(request, JSON, *((SVG,) if drawn else ()))
+        form = replies.negotiate(request, JSON, *forms_of(drawn))
         asked = schema.read(reading.read_object(request, edge.limits.body))
         series = measured(asked, edge.limits.measurements)
         candidates = _candidates(asked, series, edge.registry)
@@ -53,8 +53,9 @@ def resource(edge: Edge) -> Resource:
             raise none_fitted(attempts)
         ranked = ranking([fit.likelihood for fit in fits])
         units = ReplyUnits(asked.get("units", {}))
-        if form == SVG and drawn is not None:
-            return svg_reply(drawn(scene_of(attempts, ranked, predictions, series), units.chosen))
+        if form in PICTURED:
+            scene = scene_of(attempts, ranked, predictions, series)
+            return picture_reply(drawn, scene, units.chosen, form)
         own = {
             "criterion": CRITERION,
             "ranking": ranking_reply(attempts, ranked),
@@ -81,12 +82,12 @@ def resource(edge: Edge) -> Resource:
         f"says why, and does not hide the others. A model may have up to {MOST_UNKNOWNS} unknowns, "
         f"all models together {MOST_TOGETHER}; and one for each model and its unknowns, times the "
         "series, those counted again that are aimed, and again where both positions and readings "
-        f"at distances are given, may make {MOST_PATHS}. As image/svg+xml, a picture of residuals "
-        "and drag coefficients.",
+        f"at distances are given, may make {MOST_PATHS}. As image/svg+xml or "
+        "application/pdf, a picture of residuals and drag coefficients.",
         view=view,
         request=schema,
         reply=plain_reply_schema("FlightFitReply", FIT_REPLY),
-        forms=(SVG,),
+        forms=PICTURED,
         problems=(
             "model-cannot-answer",
             "outside-validity",

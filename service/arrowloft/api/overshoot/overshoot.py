@@ -20,7 +20,7 @@ from arrowloft.api.overshoot.overshoot_members import (
     reply,
 )
 from arrowloft.api.overshoot.overshoot_reply import Overshoot, eye_height_of, own_members
-from arrowloft.api.picture_replies import SVG, svg_reply
+from arrowloft.api.picture_replies import PICTURED, forms_of, picture_reply
 from arrowloft.api.replies import JSON
 from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.setup import Setup, resolve
@@ -226,15 +226,15 @@ def resource(edge: Edge) -> Resource:
     drawn = edge.pictures.overshoot
 
     def view() -> Response:
-        form = replies.negotiate(request, JSON, *((SVG,) if drawn else ()))
+        form = replies.negotiate(request, JSON, *forms_of(drawn))
         asked = schema.read(reading.read_object(request, edge.limits.body))
         if "share" in asked and "group" not in asked:
             raise ValidationError({"share": ["The share is one of a group: add `group`."]})
         setup = resolve(asked, edge.registry)
         with solving(setup.units, lambda _: "/target"):
             found = _found(asked, setup)
-            if form == SVG and drawn is not None:
-                return svg_reply(drawn(_scene(found), setup.units.chosen))
+            if form in PICTURED:
+                return picture_reply(drawn, _scene(found), setup.units.chosen, form)
             own = own_members(found)
         return replies.json_reply(setup.reply(own, _notes(found)), forms=2)
 
@@ -245,11 +245,12 @@ def resource(edge: Edge) -> Resource:
         description="The farthest an arrow can carry, where it lands when it is loosed too high, "
         "and the ground behind the target on which a group and gross errors land, held "
         "against quoted overshoot distances. Gross errors are arrows loosed too high, too low or "
-        "aside, as far as they land behind the target. As image/svg+xml, a picture of it to "
-        "scale. A `sight` may stand in the request and plays no part.",
+        "aside, as far as they land behind the target. As image/svg+xml or "
+        "application/pdf, a picture of it to scale. A `sight` may stand in the request and plays "
+        "no part.",
         view=view,
         request=schema,
         reply=reply(),
-        forms=(SVG,),
+        forms=PICTURED,
         problems=FLIGHT_PROBLEMS,
     )
