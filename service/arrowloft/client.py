@@ -149,6 +149,10 @@ class Client:
         """Where a second set-up hits with the first one's marks, and the marks to move to."""
         return self._computed("/v1/setup-change", request)
 
+    def sight_scale(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Marks as printed scales, through proven marks where there are any, and a pocket card."""
+        return self._computed("/v1/sight-scale", request)
+
     def hit_probability(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """How likely an arrow hits at each distance, and how far is sensible."""
         return self._computed("/v1/hit-probability", request)
@@ -198,6 +202,10 @@ class Client:
     def models(self) -> dict[str, Any]:
         """Every model that the service has installed."""
         return self._found("/v1/models")
+
+    def units(self) -> dict[str, Any]:
+        """The units of each dimension, and what they are worth in SI units."""
+        return self._found("/v1/units")
 
     def model(self, kind: str, name: str) -> dict[str, Any]:
         """One model's description, sources, validity and parameters.

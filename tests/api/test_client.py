@@ -133,7 +133,12 @@ def test_a_computation_is_posted_as_json(client: Client, call: str) -> None:
 
 @pytest.mark.parametrize(
     ("call", "path"),
-    [("models", "/v1/models"), ("health", "/healthz"), ("openapi", "/openapi.json")],
+    [
+        ("models", "/v1/models"),
+        ("units", "/v1/units"),
+        ("health", "/healthz"),
+        ("openapi", "/openapi.json"),
+    ],
 )
 def test_what_exists_is_fetched(client: Client, call: str, path: str) -> None:
     reply = getattr(client, call)()

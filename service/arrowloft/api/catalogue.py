@@ -5,7 +5,7 @@ from typing import Any
 import orjson
 from flask import Flask
 
-from arrowloft.api import entrance, health, models, openapi
+from arrowloft.api import entrance, health, models, openapi, unit_list
 from arrowloft.api.bow import arrow_check, balance
 from arrowloft.api.chances import error_budget, hit_probability
 from arrowloft.api.comparing import comparison
@@ -18,7 +18,15 @@ from arrowloft.api.overshoot import overshoot
 from arrowloft.api.path import clearance
 from arrowloft.api.resource import Edge, Resource
 from arrowloft.api.rigid import rigid_flight
-from arrowloft.api.sight import mark_table, pin_spans, setup_change, sight_travel, slopes, wind
+from arrowloft.api.sight import (
+    mark_table,
+    pin_spans,
+    setup_change,
+    sight_scale,
+    sight_travel,
+    slopes,
+    wind,
+)
 from arrowloft.api.sweeping import sweep
 
 
@@ -52,6 +60,7 @@ def _resources(edge: Edge, served: dict[str, bytes]) -> list[Resource]:
         hit_probability.resource(edge),
         overshoot.resource(edge),
         setup_change.resource(edge),
+        sight_scale.resource(edge),
         pin_spans.resource(edge),
         balance.resource(edge),
         launch_speed.resource(edge),
@@ -60,7 +69,9 @@ def _resources(edge: Edge, served: dict[str, bytes]) -> list[Resource]:
         sweep.resource(edge),
         models.listing(edge),
         models.description(edge, lambda kind, name: parameters[kind, name]),
-        entrance.entrance(),
+        unit_list.resource(),
+        entrance.entrance(edge.pages.entrance),
+        entrance.document_page(edge.pages.document),
         entrance.problem_kind(),
         health.resource(),
         openapi.resource(served),

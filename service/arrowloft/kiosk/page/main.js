@@ -1,0 +1,122 @@
+// The page: the walk from step to step, the choices that hold everywhere, progress and silence.
+
+import { carried } from "./carry.js";
+import { choices } from "./choices.js";
+import { button, el, fill } from "./dom.js";
+import { glance } from "./glance.js";
+import { watchIdle } from "./idle.js";
+import { line, underWay } from "./service.js";
+import { whole } from "./state.js";
+import { loadUnits } from "./units.js";
+import level from "./steps/level.js";
+import marks from "./steps/marks.js";
+import path from "./steps/path.js";
+import print from "./steps/print.js";
+import setup from "./steps/setup.js";
+import slopes from "./steps/slopes.js";
+import verify from "./steps/verify.js";
+import wind from "./steps/wind.js";
+import windowStep from "./steps/window.js";
+
+/**
+ * The steps in their order. Each has an id, a title for the walk, a heading, a sentence that
+ * says what it is for, and show(host): fills the host, and returns what ends its questions.
+ */
+const STEPS = [setup, marks, verify, level, path, wind, slopes, windowStep, print];
+
+const host = document.getElementById("step");
+let leave = null;
+
+function current() {
+  const id = location.hash.replace(/^#\//, "");
+  return Math.max(0, STEPS.findIndex((step) => step.id === id));
+}
+
+function show({ focus = true } = {}) {
+  leave?.();
+  const index = current();
+  const step = STEPS[index];
+  const heading = el("h1", { tabindex: "-1" }, step.heading);
+  const inner = el("div", { class: `inner ${step.id}` });
+  fill(host, el("header", {}, el("p", { class: "count" }, `Step ${index + 1} of ${STEPS.length}`), heading, el("p", { class: "lead" }, step.lead)), inner);
+  document.title = `${step.title} – arrowloft`;
+  drawWalk(index);
+  drawOnward(index);
+  leave = step.show(inner);
+  document.body.dataset.step = step.id;
+  if (focus) {
+    scrollTo(0, 0);
+    heading.focus({ preventScroll: true });
+  }
+}
+
+function drawWalk(index) {
+  const items = STEPS.map((step, at) =>
+    el("li", {}, el("a", { href: `#/${step.id}`, "aria-current": at === index ? "step" : null }, el("span", { class: "at", "aria-hidden": "true" }, String(at + 1)), step.title)),
+  );
+  const walk = document.getElementById("walk");
+  fill(walk, el("ol", {}, items));
+  walk.querySelector("[aria-current]").scrollIntoView({ block: "nearest", inline: "center" });
+}
+
+function drawOnward(index) {
+  const [before, after] = [STEPS[index - 1], STEPS[index + 1]];
+  fill(
+    document.getElementById("onward"),
+    before ? el("a", { class: "button quiet", href: `#/${before.id}` }, `Back: ${before.title}`) : el("span"),
+    after ? el("a", { class: "button main", href: `#/${after.id}` }, `Next: ${after.title}`) : el("span"),
+  );
+}
+
+/** Say that something is computed, where that takes longer than a glance. */
+function showProgress() {
+  const bar = document.getElementById("progress");
+  let timer = null;
+  underWay.addEventListener("change", () => {
+    if (underWay.count === 0) {
+      clearTimeout(timer);
+      timer = null;
+      bar.classList.remove("busy");
+      fill(bar);
+    } else {
+      timer ??= setTimeout(() => {
+        bar.classList.add("busy");
+        fill(bar, el("span", {}, "Computing…"));
+      }, 250);
+    }
+  });
+}
+
+function showSilence() {
+  const banner = document.getElementById("lost");
+  line.addEventListener("change", () => {
+    if (banner.hidden !== line.lost) return;
+    banner.hidden = !line.lost;
+    fill(
+      banner,
+      line.lost && el("p", {}, "The service does not answer. Nothing is lost: all you entered is still here. It is asked again by itself."),
+      line.lost && button("Try now", () => line.retry(), { kind: "main" }),
+    );
+  });
+}
+
+async function begin() {
+  showProgress();
+  showSilence();
+  await carried();
+  fill(document.getElementById("choices"), choices());
+  await loadUnits().catch(() => null);
+  glance(document.getElementById("glance"));
+  show({ focus: false });
+  addEventListener("hashchange", async () => {
+    if (await carried()) return;
+    show();
+  });
+  watchIdle(() => {
+    location.hash = "#/setup";
+    show();
+  });
+  document.body.dataset.ready = String(whole().format);
+}
+
+begin();

@@ -1,0 +1,1 @@
+export default { id: "verify", title: "Verify", heading: "Prove your marks", lead: "", show: () => () => {} };

@@ -1,0 +1,1 @@
+export default { id: "wind", title: "Wind", heading: "In the wind", lead: "", show: () => () => {} };
