@@ -7,8 +7,21 @@ from flask import Flask, Response
 
 from arrowloft.api import catalogue, problems, time_limit
 from arrowloft.api.replies import JSON
-from arrowloft.api.resource import Edge, Limits, Pictures
-from arrowloft.pictures import comparison, fit, overshoot
+from arrowloft.api.resource import Edge, Limits, Pages, Pictures
+from arrowloft.kiosk import pages
+from arrowloft.pictures import (
+    calibration,
+    cant_tolerance,
+    comparison,
+    error_budget,
+    fit,
+    hit_probability,
+    marks,
+    overshoot,
+    path,
+    printed_sheet,
+    wind,
+)
 from arrowloft.plugin.registry import Registry
 from arrowloft.plugin.time_limit import Uninterrupted
 
@@ -21,6 +34,10 @@ def create_app(registry: Registry | None = None, config: Mapping[str, Any] | Non
     Raises PluginFaults where an installed model breaks the contract.
     """
     config = config or {}
+    app = Flask("arrowloft", static_folder=None)
+    # Doubled slashes are unknown paths: a redirect would answer without the problem shape.
+    app.url_map.merge_slashes = False
+    shown = pages.install(app)
     edge = Edge.of(
         registry or Registry.discover(),
         config.get("limits", Limits()),
@@ -28,11 +45,18 @@ def create_app(registry: Registry | None = None, config: Mapping[str, Any] | Non
             overshoot=_whole(overshoot.picture),
             comparison=_whole(comparison.picture),
             fit=_whole(fit.picture),
+            marks=_whole(marks.picture),
+            calibration=_whole(calibration.picture),
+            cant_tolerance=_whole(cant_tolerance.picture),
+            wind=_whole(wind.picture),
+            sight_scale=_whole(printed_sheet.picture),
+            clearance=_whole(path.clearance),
+            trajectory=_whole(path.trajectory),
+            hit_probability=_whole(hit_probability.picture),
+            error_budget=_whole(error_budget.picture),
         ),
+        Pages(entrance=shown.kiosk, document=shown.document),
     )
-    app = Flask("arrowloft", static_folder=None)
-    # Doubled slashes are unknown paths: a redirect would answer without the problem shape.
-    app.url_map.merge_slashes = False
     catalogue.install(app, edge, config.get("examples", {}))
     time_limit.install(app, edge.limits.seconds)
     problems.install(app)

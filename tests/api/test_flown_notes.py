@@ -60,6 +60,7 @@ CASES: dict[str, Body] = {
     "slopes": {"slopes": ["-20 deg", "20 deg"]} | FAR | BLOWING,
     "wind": {"speeds": ["3 m/s"]} | FAR,
     "setup-change": {"second": {"slope": "0 deg"}} | SIGHT | FAR | BLOWING,
+    "sight-scale": SIGHT | FAR | BLOWING,
     "calibration": {"observations": [], "next": {"distances": ["50 m"]}} | SIGHT | FAR | BLOWING,
     "error-budget": SIGHT | FAR | BLOWING,
     "hit-probability": {"zone": {"diameter": "20 cm"}, "group": GROUP} | FAR | BLOWING,

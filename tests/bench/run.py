@@ -10,6 +10,7 @@ import accuracy
 import chances
 import comparing
 import fitting
+import looks
 import serving
 import sweeping
 import verify
@@ -24,6 +25,7 @@ PARTS = {
     "sweeping": sweeping,
     "fitting": fitting,
     "service": serving,
+    "looks": looks,
 }
 ASKED = {"chances": chances, "verify": verify}  # take minutes: measured where they are named
 

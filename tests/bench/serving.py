@@ -38,8 +38,8 @@ _SIX_ENDS = {
 def figures():
     yield at_most("import and create the app", _start_seconds(), 1.5, " s")
     yield at_most("plotting libraries imported", _plotting(), 0)
-    port = _free_port()
-    server = _serve(port)
+    port = free_port()
+    server = serve(port)
     try:
         demo = json.loads((ROOT / "openapi/examples/mark-table.request.json").read_text())
         demo["distances"] = {"from": "10 yd", "to": "90 yd", "step": "1 yd"}
@@ -49,14 +49,14 @@ def figures():
         yield from _ratios(port, {"plain set-up": plain, "demo: wind, component drag": demo})
         yield at_most(
             "/v1/calibration, 6 ends and 81 rows / mark-table, 81 rows, alone",
-            _milliseconds(port, "calibration", plain | _SIX_ENDS)
-            / _milliseconds(port, "mark-table", plain),
+            milliseconds(port, "calibration", plain | _SIX_ENDS)
+            / milliseconds(port, "mark-table", plain),
             15,
         )
         for example in sorted((ROOT / "openapi/examples").glob("*.request.json")):
             name = example.name.removesuffix(".request.json")
             body = json.loads(example.read_text())
-            yield seen(f"/v1/{name}, its example, alone", _milliseconds(port, name, body), " ms")
+            yield seen(f"/v1/{name}, its example, alone", milliseconds(port, name, body), " ms")
     finally:
         server.send_signal(signal.SIGTERM)
         server.wait(15)
@@ -79,9 +79,9 @@ def _ratios(port, bodies):
             yield seen(f"/v1/mark-table / constant JSON, {name}", ratio)
 
 
-def _milliseconds(port, name, body):
+def milliseconds(port, name, body, accept="application/json"):
     """Least time from request to reply, one at a time."""
-    message = _request("POST", f"/v1/{name}", body)
+    message = _request("POST", f"/v1/{name}", body, accept)
     best = float("inf")
     for _ in range(20):
         start = time.perf_counter()
@@ -106,13 +106,13 @@ def _plotting():
     return int(subprocess.run([sys.executable, "-c", code], capture_output=True, check=True).stdout)
 
 
-def _free_port():
+def free_port():
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return probe.getsockname()[1]
 
 
-def _serve(port):
+def serve(port):
     environment = {
         **os.environ,
         "ARROWLOFT_PORT": str(port),
@@ -132,9 +132,9 @@ def _serve(port):
     sys.exit("arrowloft: the service did not start")
 
 
-def _request(method, path, body):
+def _request(method, path, body, accept="application/json"):
     payload = b"" if body is None else json.dumps(body).encode()
-    head = f"{method} {path} HTTP/1.1\r\nHost: localhost\r\nAccept: application/json\r\n"
+    head = f"{method} {path} HTTP/1.1\r\nHost: localhost\r\nAccept: {accept}\r\n"
     if payload:
         head += f"Content-Type: application/json\r\nContent-Length: {len(payload)}\r\n"
     return head.encode() + b"Connection: close\r\n\r\n" + payload

@@ -104,9 +104,10 @@ def start(
     folders: Sequence[Path] = (),
     python: str = sys.executable,
     options: Sequence[str] = (),
+    port: int | None = None,
 ) -> Service:
     """gunicorn with the settings of deploy/, one worker, on a free port; not waited for."""
-    port = free_port()
+    port = port or free_port()
     settings = {
         "ARROWLOFT_PORT": str(port),
         "ARROWLOFT_WORKERS": "1",

@@ -149,11 +149,10 @@ def _content(schema: Schema, example: Mapping[str, Any], part: str) -> dict[str,
 
 
 def _responses(item: Resource, examples: Mapping[str, Any]) -> dict[str, Any]:
-    reply = item.reply if item.request is None else with_replay(item.reply)
-    good: dict[str, Any] = {
-        "description": item.summary,
-        "content": {JSON: _content(reply, examples, "response")},
-    }
+    good: dict[str, Any] = {"description": item.summary, "content": {}}
+    if item.reply is not None:
+        reply = item.reply if item.request is None else with_replay(item.reply)
+        good["content"][JSON] = _content(reply, examples, "response")
     for form in item.forms:
         good["content"][form] = {"schema": _schema_of(form)}
     if item.request is not None:

@@ -55,9 +55,35 @@ class Pictures:
     overshoot: Draw | None = None
     comparison: Draw | None = None
     fit: Draw | None = None
+    sight_scale: Draw | None = None
+    clearance: Draw | None = None
+    trajectory: Draw | None = None
+    hit_probability: Draw | None = None
+    error_budget: Draw | None = None
+    marks: Draw | None = None
+    calibration: Draw | None = None
+    cant_tolerance: Draw | None = None
+    wind: Draw | None = None
 
 
 _NO_PICTURES = Pictures()
+
+Page = Callable[[], Response]
+"""-> the page that answers the current request, beside its JSON where it has some."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pages:
+    """What answers a browser; None: no page.
+
+    entrance: at `/`.  document: at `/docs`.
+    """
+
+    entrance: Page | None = None
+    document: Page | None = None
+
+
+_NO_PAGES = Pages()
 
 
 @dataclass(frozen=True)
@@ -68,11 +94,18 @@ class Edge:
     limits: Limits
     models: ModelSchemas
     pictures: Pictures = _NO_PICTURES
+    pages: Pages = _NO_PAGES
 
     @classmethod
-    def of(cls, registry: Registry, limits: Limits, pictures: Pictures = _NO_PICTURES) -> "Edge":
+    def of(
+        cls,
+        registry: Registry,
+        limits: Limits,
+        pictures: Pictures = _NO_PICTURES,
+        pages: Pages = _NO_PAGES,
+    ) -> "Edge":
         """The edge for these models; their schemas are made here, once."""
-        return cls(registry, limits, ModelSchemas.of(registry), pictures)
+        return cls(registry, limits, ModelSchemas.of(registry), pictures, pages)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,7 +115,7 @@ class Resource:
     path: as in the document, with {names}.  name: the operation's, unique.
     summary, description: what it computes, for the document.
     request: the schema of its body; None: it answers GET, else POST and QUERY.
-    reply: the schema that documents its JSON reply.
+    reply: the schema that documents its JSON reply; None: it has none.
     forms: media types of the reply beside JSON.
     problems: codes of problems it may answer with, beside those that every path has.
     parameters: path parameter -> description.
@@ -93,7 +126,7 @@ class Resource:
     summary: str
     description: str
     view: Callable[..., Response]
-    reply: Schema
+    reply: Schema | None = None
     request: Schema | None = None
     forms: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()

@@ -1,6 +1,6 @@
 """The picture of a comparison: impacts over distance, and the drag laws they come from."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -8,12 +8,10 @@ from arrowloft.core.arrays import Array
 from arrowloft.core.comparing.scene import Scene
 from arrowloft.pictures import comparison_words as words
 from arrowloft.pictures.comparison_panels import Impacts, Laws
+from arrowloft.pictures.ends import named as named_ends
 from arrowloft.pictures.frame import Form
 from arrowloft.pictures.quantities import Quantities
 from arrowloft.pictures.stacked import Panel, stacked
-
-_NAMED, _EXTREME = 12, 3
-"""Lanes up to which all are named; of more, so many at either end."""
 
 _ASIDE = 0.005
 """Difference aside, m, from which on it is drawn; less where a smaller tolerance is asked for."""
@@ -25,14 +23,14 @@ def picture(scene: Scene, chosen: Mapping[str, str], form: Form) -> bytes:
     chosen: unit of each dimension; those of distance, length, speed and mass are used.
     """
     figures = Quantities(chosen)
-    named = _named([_end(curve.up) for curve in scene.curves], scene.baseline)
+    named = named_ends([_end(curve.up) for curve in scene.curves], scene.baseline)
     up = Impacts.of(scene, figures, named, "up")
     panels = [Panel("up-panel", "Height of the impact, the baseline's mark kept", up.height, up)]
     if _matters_aside(scene):
         aside = Impacts.of(scene, figures, named, "right")
         title = "The impact aside, no windage set"
         panels.append(Panel("right-panel", title, aside.height, aside))
-    laws = Laws.of(scene, _named([_end(law.coefficient) for law in scene.laws], None))
+    laws = Laws.of(scene, named_ends([_end(law.coefficient) for law in scene.laws]))
     title = "Drag coefficient on the shaft's cross-section; bold where it is flown"
     panels.append(Panel("drag-panel", title, laws.height, laws))
     said = words.captions(scene, figures, len(named), up.within)
@@ -50,16 +48,6 @@ def picture(scene: Scene, chosen: Mapping[str, str], form: Form) -> bytes:
 def _end(values: Array) -> float:
     known = values[np.isfinite(values)]
     return float(known[-1]) if known.size else float("nan")
-
-
-def _named(ends: Sequence[float], always: int | None) -> list[int]:
-    """Positions of the curves that are named, of those that have an end."""
-    known = [index for index, end in enumerate(ends) if np.isfinite(end)]
-    if len(known) <= _NAMED:
-        return known
-    order = sorted(known, key=lambda index: (ends[index], index))
-    some = {*order[:_EXTREME], *order[-_EXTREME:]}
-    return sorted(some if always is None else some | {always})
 
 
 def _matters_aside(scene: Scene) -> bool:

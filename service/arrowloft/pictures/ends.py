@@ -26,6 +26,9 @@ BETWEEN = 0.07
 LEADER, SAMPLE, SPACE = 0.3, 0.34, 0.09
 """Inches: of the leader to the label, of the piece of line, and to the text."""
 
+_NAMED, _EXTREME = 12, 3
+"""Curves up to which all are named; of more, so many at either end."""
+
 _COLOURS = (
     *("#0b4f8a", "#a2470f", "#0f6b57", "#8c1d40"),
     *("#6a2a78", "#5d5a10", "#2f6fb3", "#4d4d4d"),
@@ -73,6 +76,19 @@ class End:
     def height(self) -> float:
         """Inches that it takes."""
         return LINE * len((*self.name, *self.said)) + BETWEEN
+
+
+def named(ends: Sequence[float], always: int | None = None) -> list[int]:
+    """Positions of the curves that are named, of those whose end is a number.
+
+    Of more than a dozen those that end highest and lowest, and `always`.
+    """
+    known = [index for index, end in enumerate(ends) if np.isfinite(end)]
+    if len(known) <= _NAMED:
+        return known
+    order = sorted(known, key=lambda index: (ends[index], index))
+    some = {*order[:_EXTREME], *order[-_EXTREME:]}
+    return sorted(some if always is None else some | {always})
 
 
 def spread(wanted: Sequence[float], heights: Sequence[float], room: float) -> Array:

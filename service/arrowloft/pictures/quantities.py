@@ -1,6 +1,6 @@
 """Figures and texts of a picture: in the reader's units, and in signs that can be drawn."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -75,6 +75,8 @@ def _known() -> frozenset[int]:
 
 def drawable(text: str) -> str:
     """A caller's text with a box for every sign that the font lacks."""
+    if text.isascii() and text.isprintable():  # it has these: no need to open it
+        return text
     known = _known()
     return "".join(sign if ord(sign) in known else _BOX for sign in text)
 
@@ -91,13 +93,16 @@ def readable(text: str) -> str:
     return "".join("\ufffd" if sign in "\ufffe\uffff" else sign for sign in text)
 
 
-def folded(text: str, wide: float) -> list[str]:
-    """A caller's text in lines no wider than that, inches; a longer word is broken."""
+def folded(text: str, wide: float, measure: Callable[[str], float] = text_width) -> list[str]:
+    """A caller's text in lines no wider than that; a longer word is broken.
+
+    wide: in what `measure` tells of a text; inches, if it is not given.
+    """
     lines: list[str] = []
-    for line in wrapped(drawable(text), wide) or [""]:
-        while text_width(line) > wide:
-            size = max(1, int(len(line) * wide / text_width(line)))
-            while size > 1 and text_width(line[:size]) > wide:
+    for line in wrapped(drawable(text), wide, measure) or [""]:
+        while measure(line) > wide:
+            size = max(1, int(len(line) * wide / measure(line)))
+            while size > 1 and measure(line[:size]) > wide:
                 size -= 1
             lines.append(line[:size])
             line = line[size:]

@@ -1,5 +1,7 @@
 """What an error budget rests on, and where it says less than it seems to."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from arrowloft.api.setup import Setup
@@ -38,6 +40,20 @@ _NO_SHIFT = Note(
     "budget-near-reach",
     "Some shifts are null: so close to its reach, the arrow may not arrive when an input changes.",
 )
+
+_FOREMOST = (
+    "budget-exceeds-group",
+    "budget-not-in-proportion",
+    "budget-near-reach",
+    "budget-speed-assumed",
+    "budget-first-order",
+)
+"""Codes of the notes that belong under the picture, the worst first."""
+
+
+def pictured(notes: Sequence[Note]) -> tuple[str, ...]:
+    """The sentences that belong under the picture."""
+    return tuple(note.message for code in _FOREMOST for note in notes if note.code == code)
 
 
 def budget_notes(

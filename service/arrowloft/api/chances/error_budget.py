@@ -20,8 +20,9 @@ from arrowloft.api.chances.budget_members import (
     budget_members,
     unit_of_input,
 )
-from arrowloft.api.chances.budget_notes import DRAW_UNKNOWN, budget_notes
+from arrowloft.api.chances.budget_notes import DRAW_UNKNOWN, budget_notes, pictured
 from arrowloft.api.distances import pointer
+from arrowloft.api.picture_replies import PICTURED, forms_of, picture_reply
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.replies import CSV, JSON, ReplyUnits, significant
 from arrowloft.api.reply_schemas import reply_schema
@@ -39,6 +40,7 @@ from arrowloft.core.chances.budget_inputs import (
     draw_input,
     usual_inputs,
 )
+from arrowloft.core.chances.budget_scene import Scene
 from arrowloft.core.chances.error_budget import ErrorBudget, Explained, error_budget, explained
 from arrowloft.core.setup.air import air
 from arrowloft.core.setup.equipment import Bow
@@ -102,9 +104,10 @@ def resource(edge: Edge) -> Resource:
     # One cell for each distance and input.
     most = min(edge.limits.distances, edge.limits.cells // (len(INPUTS) + 1))
     schema = request_schema("ErrorBudgetRequest", edge.models, budget_members(most), sight=True)
+    drawn = edge.pictures.error_budget
 
     def view() -> Response:
-        form = replies.negotiate(request, JSON, CSV)
+        form = replies.negotiate(request, JSON, CSV, *forms_of(drawn))
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
         distances, given = np.array(asked["distances"]), asked.get("scatter", {})
@@ -120,6 +123,16 @@ def resource(edge: Edge) -> Resource:
             return _csv(budget, setup.units)
         group = group_of(asked["group"]) if "group" in asked else None
         beside = None if group is None else explained(budget, group)
+        notes = budget_notes(budget, beside, setup, "speed" in given, launches.knows_mass())
+        if form in PICTURED:
+            scene = Scene(
+                budget=budget,
+                shot=setup.shot(asked),
+                group=group,
+                beside=beside,
+                cautions=pictured(notes),
+            )
+            return picture_reply(drawn, scene, setup.units.chosen, form)
         own: dict[str, Any] = {
             "rows": _rows(budget, beside, setup.units),
             "worth_fixing": [
@@ -136,7 +149,6 @@ def resource(edge: Edge) -> Resource:
                 "shift_error": significant(budget.relative_error, 3),
             },
         }
-        notes = budget_notes(budget, beside, setup, "speed" in given, launches.knows_mass())
         if group is not None:
             own["group"] = group_reply(group, setup.units)
             notes += group_notes(group)
@@ -149,11 +161,11 @@ def resource(edge: Edge) -> Resource:
         description="Puts every input off by a little while the sight keeps its mark, and says how "
         "far the impact moves per unit. With the scatter of the inputs it gives the "
         "share of each, ranks them, and beside the archer's group says what is left "
-        "unexplained.",
+        "unexplained. As image/svg+xml or application/pdf, a picture of the shares.",
         view=view,
         request=schema,
         reply=reply_schema("ErrorBudgetReply", BUDGET_REPLY),
-        forms=(CSV,),
+        forms=(CSV, *PICTURED),
         problems=FLIGHT_PROBLEMS,
     )
 

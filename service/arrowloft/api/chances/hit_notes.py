@@ -1,6 +1,6 @@
 """What a probability of a hit rests on, the worst first."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -54,6 +54,14 @@ _FIELD = Note(
     "target widen it, and no figure here knows by how much.",
 )
 
+_FOREMOST = (
+    "group-smaller-than-errors",
+    "wind-not-allowed-for",
+    "range-day-group",
+    "hit-not-licence",
+)
+"""Codes of the notes that belong under the picture, the worst first."""
+
 
 def hit_notes(
     asked: Mapping[str, Any], group: Group, found: HitProbability, farthest: Sensible | None
@@ -85,6 +93,11 @@ def hit_notes(
     if "mark" not in asked.get("errors", {}):
         notes.append(_MARKS_EXACT)
     return notes
+
+
+def pictured(notes: Sequence[Note]) -> tuple[str, ...]:
+    """The sentences that belong under the picture."""
+    return tuple(note.message for code in _FOREMOST for note in notes if note.code == code)
 
 
 def _correction(group: Group) -> list[Note]:

@@ -11,15 +11,17 @@ from arrowloft.api import reading, replies
 from arrowloft.api.archer.groups import group_of, group_reply
 from arrowloft.api.blame import solving
 from arrowloft.api.chances.hit_members import NEAREST, UP_TO, errors_of, hit_members, target_of
-from arrowloft.api.chances.hit_notes import hit_notes
+from arrowloft.api.chances.hit_notes import hit_notes, pictured
 from arrowloft.api.chances.hit_reply import HIT_REPLY
 from arrowloft.api.distances import pointer
+from arrowloft.api.picture_replies import PICTURED, forms_of, picture_reply
 from arrowloft.api.replies import CSV, JSON, ReplyUnits, significant
 from arrowloft.api.reply_schemas import reply_schema
 from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.setup import Setup, resolve
 from arrowloft.api.shared import request_schema
 from arrowloft.core.chances.hit_probability import Aiming, Archer, HitProbability, hit_probability
+from arrowloft.core.chances.hit_scene import Scene, curve_over
 from arrowloft.core.chances.sensible_distance import Sensible, sensible_distance
 from arrowloft.core.chances.zones import Face, Zone
 
@@ -31,9 +33,10 @@ def resource(edge: Edge) -> Resource:
     """The resource."""
     most = min(edge.limits.distances, edge.limits.cells // _CELLS)
     schema = request_schema("HitProbabilityRequest", edge.models, hit_members(most), sight=False)
+    drawn = edge.pictures.hit_probability
 
     def view() -> Response:
-        form = replies.negotiate(request, JSON, CSV)
+        form = replies.negotiate(request, JSON, CSV, *forms_of(drawn))
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
         setup = resolve(asked, edge.registry)
@@ -42,16 +45,21 @@ def resource(edge: Edge) -> Resource:
         distances = np.array(asked["distances"])
         with solving(setup.units, lambda lane: _pointer(body, lane, distances.size)):
             found = hit_probability(aiming, target, distances)
-        farthest, flown = None, [found]
+        farthest = None
         if "farthest" in asked:
             with solving(setup.units, lambda _: "/farthest/nearest"):
                 farthest = _farthest(aiming, target, asked["farthest"])
-                flown.append(_there(aiming, target, farthest))
         group = aiming.archer.group
-        notes = [
-            *hit_notes(asked, group, found, farthest),
-            *setup.flown_notes(_airspeeds(flown)),
-        ]
+        notes = hit_notes(asked, group, found, farthest)
+        if form in PICTURED:
+            with solving(setup.units, lambda _: "/distances"):
+                scene = _scene(asked, aiming, target, farthest, pictured(notes))
+            return picture_reply(drawn, scene, setup.units.chosen, form)
+        flown = [found]
+        if farthest is not None:
+            with solving(setup.units, lambda _: "/farthest/nearest"):
+                flown.append(_there(aiming, target, farthest))
+        notes += setup.flown_notes(_airspeeds(flown))
         if form == CSV:
             told = setup.reply({}, notes)["notes"]  # those that every reply has as well
             return _csv(found, [note["code"] for note in told], setup.units)
@@ -73,12 +81,13 @@ def resource(edge: Edge) -> Resource:
         "wrong guess of distance or wind, a rolled bow, uneven speed, marks not quite known, a "
         "target that moves while the arrow flies. Gives the probability of a hit in a zone, or "
         "the mean score on a face, what each cause has to do with it, and the farthest distance "
-        "at which a wanted probability still holds. A `sight` may stand in the request and plays "
-        "no part.",
+        "at which a wanted probability still holds. As image/svg+xml or application/pdf, a picture "
+        "of the chances and of what makes the scatter, over distance. A `sight` may stand in the "
+        "request and plays no part.",
         view=view,
         request=schema,
         reply=reply_schema("HitProbabilityReply", HIT_REPLY),
-        forms=(CSV,),
+        forms=(CSV, *PICTURED),
         problems=FLIGHT_PROBLEMS,
     )
 
@@ -113,6 +122,26 @@ def _there(aiming: Aiming, target: Zone | Face, farthest: Sensible) -> HitProbab
     """The chances at the farthest distance: what is said of the flights holds for it too."""
     end = farthest.ends_at if math.isnan(farthest.distance) else farthest.distance
     return hit_probability(aiming, target, np.array([end]))
+
+
+def _scene(
+    asked: Mapping[str, Any],
+    aiming: Aiming,
+    target: Zone | Face,
+    farthest: Sensible | None,
+    cautions: tuple[str, ...],
+) -> Scene:
+    """What the picture shows."""
+    distances = np.unique(asked["distances"])
+    return Scene(
+        asked=distances,
+        curve=curve_over(aiming, target, distances, farthest),
+        aiming=aiming,
+        target=target,
+        wanted=asked["farthest"]["probability"] if farthest is not None else None,
+        farthest=farthest,
+        cautions=cautions,
+    )
 
 
 def _airspeeds(flown: Sequence[HitProbability]) -> tuple[float, float]:

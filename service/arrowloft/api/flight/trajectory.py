@@ -11,6 +11,7 @@ from marshmallow import ValidationError
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
 from arrowloft.api.fields import Quantity, WholeNumber
+from arrowloft.api.picture_replies import PICTURED, forms_of, picture_reply
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.replies import CSV, JSON, Column, ReplyUnits
 from arrowloft.api.reply_schemas import SolutionReply, many, part, quantity, reply_schema
@@ -19,6 +20,7 @@ from arrowloft.api.schemas import Member, Strict
 from arrowloft.api.setup import resolve
 from arrowloft.api.shared import distance, request_schema
 from arrowloft.api.tables import Head, columns, csv_reply, row_schema
+from arrowloft.core.flight.scene import flown
 from arrowloft.core.flight.trajectory import BackwardPath, NeverArrives, Trajectory, trajectory
 
 _POINTS = (
@@ -29,6 +31,9 @@ _POINTS = (
     Head("speed", "speed", "Speed."),
     Head("angle", "angle", "Path to the line of sight, rising positive."),
 )
+
+_DRAWN = 161
+"""Points of a path that is drawn, whatever is asked for."""
 
 
 class Apex(Strict):
@@ -80,22 +85,27 @@ def resource(edge: Edge) -> Resource:
     schema = request_schema(
         "TrajectoryRequest", edge.models, _members(edge.limits.samples), sight=False
     )
+    drawn = edge.pictures.trajectory
 
     def view() -> Response:
-        form = replies.negotiate(request, JSON, CSV)
+        form = replies.negotiate(request, JSON, CSV, *forms_of(drawn))
         asked = schema.read(reading.read_object(request, edge.limits.body))
         _check_together(asked)
         setup = resolve(asked, edge.registry)
         where = "/target" if "target" in asked else "/end" if "end" in asked else "/launch_angle"
+        shot, pictured = setup.shot(asked), form in PICTURED
         with solving(setup.units, lambda _: where), _existing(where):
             path = trajectory(
-                setup.shot(asked),
+                shot,
                 target=asked.get("target"),
                 launch_angle=asked.get("launch_angle"),
                 end=asked.get("end"),
-                step=asked.get("step"),
-                samples=asked.get("samples"),
+                step=None if pictured else asked.get("step"),
+                samples=_DRAWN if pictured else asked.get("samples"),
             )
+        if pictured:
+            scene = flown(path, shot, asked.get("target"))
+            return picture_reply(drawn, scene, setup.units.chosen, form)
         _check_count(path.time.size, edge.limits.samples)
         notes = setup.flown_notes(path.airspeed_range)
         units = setup.units
@@ -111,7 +121,9 @@ def resource(edge: Edge) -> Resource:
         name="trajectory",
         summary="The path of one arrow",
         description="Aims at `target`, or looses at `launch_angle`, and gives points of the "
-        "balance point's path in the line-of-sight frame.",
+        "balance point's path in the line-of-sight frame. As image/svg+xml or application/pdf, a "
+        "picture of the path from the side, and from above where the wind carries it aside; it "
+        "is drawn whole, whatever points are asked for.",
         view=view,
         request=schema,
         reply=reply_schema(
@@ -126,7 +138,7 @@ def resource(edge: Edge) -> Resource:
                 "solution": part(SolutionReply(), "How the flight was solved."),
             },
         ),
-        forms=(CSV,),
+        forms=(CSV, *PICTURED),
         problems=(*FLIGHT_PROBLEMS, "no-such-path"),
     )
 

@@ -38,6 +38,7 @@ from arrowloft.api.learning.calibration_reply_schemas import CALIBRATION_REPLY
 from arrowloft.api.learning.observation_replies import observations_reply
 from arrowloft.api.learning.observations import Seen, predicted_lanes, proven_notes, seen
 from arrowloft.api.learning.slips import SLIPS
+from arrowloft.api.picture_replies import PICTURED, forms_of, picture_reply
 from arrowloft.api.problems import KINDS, Fault, Problem
 from arrowloft.api.replies import CSV, JSON
 from arrowloft.api.reply_schemas import reply_schema
@@ -49,6 +50,7 @@ from arrowloft.api.tables import csv_reply
 from arrowloft.core.arrays import Array
 from arrowloft.core.flight.aim import require_ahead
 from arrowloft.core.flight.reach import Unsolved
+from arrowloft.core.learning.calibration_scene import CalibrationScene, calibration_scene
 from arrowloft.core.learning.range_session import Aims, RangeSession, learn, range_session
 from arrowloft.core.learning.whitened import NeverArrives
 from arrowloft.core.sight.marks import MarkTable, mark_table
@@ -65,9 +67,10 @@ def resource(edge: Edge) -> Resource:
         launch_required=False,
         sight=True,
     )
+    drawn = edge.pictures.calibration
 
     def view() -> Response:
-        form = replies.negotiate(request, JSON, CSV)
+        form = replies.negotiate(request, JSON, CSV, *forms_of(drawn))
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
         setup = resolve(asked, edge.registry)
@@ -79,6 +82,10 @@ def resource(edge: Edge) -> Resource:
         units, found = setup.units, corrected_columns(session, aims, predicted, sight)
         if form == CSV:
             return csv_reply(units, found)
+        flown = setup.flown_notes(session.marks.table.airspeed_range)
+        if form in PICTURED:
+            scene = _scene(asked, setup, sight, aims, was_seen, session)
+            return picture_reply(drawn, scene, units.chosen, form)
         own: dict[str, Any] = {
             "zero_distance": units.value(sight.zero_distance, "distance"),
             "rows": units.json_rows(found),
@@ -97,7 +104,7 @@ def resource(edge: Edge) -> Resource:
             *_assumed(asked, session),
             *prior_notes(asked, units),
             *notes,
-            *setup.flown_notes(session.marks.table.airspeed_range),
+            *flown,
         ]
         return replies.json_reply(setup.reply(own, told), forms=2)
 
@@ -110,11 +117,12 @@ def resource(edge: Edge) -> Resource:
         "known before. Gives corrected marks with their uncertainties and chances, names what "
         "does not fit, and says what to shoot next and when to stop. Nothing is kept: send all "
         "observations each time. `launch` may be left out where marks are proven and no speed is "
-        "known.",
+        "known. As image/svg+xml or application/pdf, a picture of marks before and after, and of "
+        "the ends beside them.",
         view=view,
         request=schema,
         reply=reply_schema("CalibrationReply", CALIBRATION_REPLY),
-        forms=(CSV,),
+        forms=(CSV, *PICTURED),
         problems=(*FLIGHT_PROBLEMS, "cannot-be-fitted"),
     )
 
@@ -179,6 +187,27 @@ def _session(
         )
     with solving(setup.units, _of_marks(body, aims.distances, aims.butts)):
         return was_seen, range_session(learned, aims)
+
+
+def _scene(
+    asked: Mapping[str, Any],
+    setup: Setup,
+    sight: Sight,
+    aims: Aims,
+    was_seen: Seen,
+    session: RangeSession,
+) -> CalibrationScene:
+    """What the picture shows."""
+    with solving(setup.units, lambda _: "/distances"):
+        return calibration_scene(
+            setup.shot(asked),
+            sight,
+            aims,
+            session,
+            was_seen.observations,
+            [(item.get("name", ""), "proven" in item) for item in asked["observations"]],
+            predicted="launch" in asked,
+        )
 
 
 def _of_marks(

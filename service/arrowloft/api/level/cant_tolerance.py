@@ -24,6 +24,7 @@ from arrowloft.api.level.cant_members import (
     cant_members,
     cant_reply,
 )
+from arrowloft.api.picture_replies import PICTURED, forms_of, picture_reply
 from arrowloft.api.replies import CSV, JSON, ReplyUnits
 from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Limits, Resource
 from arrowloft.api.setup import Setup, resolve
@@ -31,6 +32,7 @@ from arrowloft.api.shared import request_schema
 from arrowloft.api.tables import columns, csv_reply
 from arrowloft.core.flight.reach import Unsolved
 from arrowloft.core.level.cant import Allowance, CantTable, cant_table
+from arrowloft.core.level.cant_scene import CantScene, cant_scene
 from arrowloft.core.level.roll_scatter import group_table, matters_from
 from arrowloft.core.level.roll_series import MOST_ROLL
 from arrowloft.core.level.spirit_level import level_table
@@ -58,15 +60,18 @@ def resource(edge: Edge) -> Resource:
     schema = request_schema(
         "CantToleranceRequest", edge.models, cant_members(edge.limits), sight=False
     )
+    drawn = edge.pictures.cant_tolerance
 
     def view() -> Response:
-        form = replies.negotiate(request, JSON, CSV)
+        form = replies.negotiate(request, JSON, CSV, *forms_of(drawn))
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
         _check_together(asked, edge.limits)
         found = _Found(asked, body, resolve(asked, edge.registry))
         if form == CSV:
             return csv_reply(found.units, found.lines())
+        if form in PICTURED:
+            return picture_reply(drawn, found.scene(), found.units.chosen, form)
         own = found.table() | found.level() | found.live() | found.group()
         return replies.json_reply(found.reply(own), forms=2)
 
@@ -78,11 +83,12 @@ def resource(edge: Edge) -> Resource:
         "gives the shift of the impact, with the largest cant that stays within an "
         "allowance. Given a group and the usual roll, also what roll costs; given a level"
         " that is off, what it does on slopes; given one reading, whether it will do. As "
-        "CSV: the shifts, one line for each distance and cant.",
+        "CSV: the shifts, one line for each distance and cant. As image/svg+xml or "
+        "application/pdf, a picture of the rolls allowed and of the shifts.",
         view=view,
         request=schema,
         reply=cant_reply(),
-        forms=(CSV,),
+        forms=(CSV, *PICTURED),
         problems=FLIGHT_PROBLEMS,
     )
 
@@ -131,6 +137,24 @@ class _Found:
             table = cant_table(self.shot, self.distances, self.cants, self.allowance)
         self._flown(table)
         return table
+
+    def scene(self) -> CantScene:
+        """What the picture shows."""
+        if self.distances.size:
+            self._cant_table()
+        live = self.asked.get("live")
+        reading = None if live is None else (live["distance"], live["roll"])
+        with solving(self.units, lambda _: "/live/distance"):
+            scene = cant_scene(
+                self.shot,
+                self.distances,
+                self.cants,
+                self.allowance,
+                live=reading,
+                roll_scatter=self.asked.get("roll_scatter"),
+            )
+        self.setup.flown_notes(scene.curve.airspeed_range)
+        return scene
 
     def lines(self) -> list[replies.Column]:
         """The table as CSV has it: a line for each distance and cant."""

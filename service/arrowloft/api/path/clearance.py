@@ -14,9 +14,11 @@ from arrowloft.api.blame import solving
 from arrowloft.api.distances import Distances
 from arrowloft.api.fields import Flag, Number, Part, Quantity
 from arrowloft.api.path.clearance_notes import CAUTIONS
+from arrowloft.api.path.clearance_scene import scene_of
 from arrowloft.api.path.ground import Ground, GroundReply, ground_reply
 from arrowloft.api.path.obstacles import obstacles_member
 from arrowloft.api.path.passing import Case, ObstacleRow, obstacle_rows
+from arrowloft.api.picture_replies import PICTURED, forms_of, picture_reply
 from arrowloft.api.replies import JSON, Column
 from arrowloft.api.reply_schemas import (
     SolutionReply,
@@ -208,9 +210,10 @@ def _solved(case: Case) -> tuple[float, tuple[float, float]]:
 def resource(edge: Edge) -> Resource:
     """The resource."""
     schema = request_schema("ClearanceRequest", edge.models, _members(edge.limits), sight=False)
+    drawn = edge.pictures.clearance
 
     def view() -> Response:
-        replies.negotiate(request, JSON)
+        form = replies.negotiate(request, JSON, *forms_of(drawn))
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
         _check_together(asked)
@@ -221,7 +224,11 @@ def resource(edge: Edge) -> Resource:
         error, airspeeds = _solved(case)
         own["solution"] = replies.solution(setup.units, airspeeds, position=error)
         notes = [*case.notes, *CAUTIONS, *setup.flown_notes(airspeeds)]
-        return replies.json_reply(setup.reply(own, notes))
+        if form in PICTURED:
+            with solving(setup.units, lambda _: "/target"):
+                scene = scene_of(case, notes)
+            return picture_reply(drawn, scene, setup.units.chosen, form)
+        return replies.json_reply(setup.reply(own, notes), forms=2)
 
     return Resource(
         path="/v1/clearance",
@@ -230,10 +237,12 @@ def resource(edge: Edge) -> Resource:
         description="Aims at the target in height and holds the arrow's path against obstacles, "
         "the ground and the sight's own housing: margins, the chance of touching, where "
         "the arrow passes as seen over the sight, and for which targets each obstacle "
-        "is clear.",
+        "is clear. As image/svg+xml or application/pdf, a picture of the path with what it "
+        "passes, from the side, and from above where wind or edges aside matter.",
         view=view,
         request=schema,
         reply=_reply_schema(),
+        forms=PICTURED,
         problems=FLIGHT_PROBLEMS,
     )
 

@@ -117,10 +117,10 @@ def obstacles_of(
             faults[index] = {error.field_name: error.messages}
     if faults:
         raise ValidationError({"obstacles": faults})
-    bottom, top, left, right = np.array(edges).T
+    bottom, top, left, right = np.array(edges).reshape(-1, 4).T
     return Obstacles(
         [one["name"] for one in asked],
-        np.array([one["distance"] for one in asked]),
+        np.array([one["distance"] for one in asked], dtype=float),
         Patches(bottom=bottom, top=top, left=left, right=right),
     )
 

@@ -11,6 +11,7 @@ from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
 from arrowloft.api.conditions import weathervane
 from arrowloft.api.distances import Distances, pointer
+from arrowloft.api.picture_replies import PICTURED, forms_of, picture_reply
 from arrowloft.api.replies import CSV, JSON
 from arrowloft.api.reply_schemas import (
     SolutionReply,
@@ -25,6 +26,7 @@ from arrowloft.api.shared import request_schema
 from arrowloft.api.sight.sights import sight_of, zero_distance
 from arrowloft.api.tables import Head, columns, csv_reply, row_schema
 from arrowloft.core.sight.marks import mark_table
+from arrowloft.core.sight.marks_scene import marks_scene
 from arrowloft.plugin import Note
 
 _PROVEN = "counted from a proven zero mark: zero at the zero distance itself by definition."
@@ -95,25 +97,28 @@ def resource(edge: Edge) -> Resource:
         },
         sight=True,
     )
+    drawn = edge.pictures.marks
 
     def view() -> Response:
-        form = replies.negotiate(request, JSON, CSV)
+        form = replies.negotiate(request, JSON, CSV, *forms_of(drawn))
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
         setup = resolve(asked, edge.registry)
         notes: list[Note] = []
         sight = sight_of(asked["sight"], zero_distance(asked, notes))
         shot, distances = setup.shot(asked), np.array(asked["distances"])
+        doubts = {
+            "speed_uncertainty": setup.speed_uncertainty,
+            "drag_uncertainty": setup.drag_uncertainty,
+        }
         with solving(setup.units, _pointer(body, distances.size)):
-            table = mark_table(
-                shot,
-                sight,
-                distances,
-                speed_uncertainty=setup.speed_uncertainty,
-                drag_uncertainty=setup.drag_uncertainty,
-            )
+            table = mark_table(shot, sight, distances, **doubts)
         notes += weathervane(shot.wind_speed, shot.wind_from, table.drift)
         notes += setup.flown_notes(table.airspeed_range)
+        if form in PICTURED:
+            with solving(setup.units, lambda _: "/distances"):
+                scene = marks_scene(shot, sight, table, **doubts)
+            return picture_reply(drawn, scene, setup.units.chosen, form)
         units, found = setup.units, columns(table, _COLUMNS + _SIGHT_COLUMNS)
         if form == CSV:
             return csv_reply(units, found)
@@ -131,7 +136,8 @@ def resource(edge: Edge) -> Resource:
         name="mark_table",
         summary="Sight marks over distances",
         description="Aims the set-up at every distance and gives the sight's travel from its zero "
-        "distance, with what the arrow does on its way.",
+        "distance, with what the arrow does on its way. As image/svg+xml or application/pdf, a "
+        "picture of the marks over distance with their uncertainty.",
         view=view,
         request=schema,
         reply=reply_schema(
@@ -148,7 +154,7 @@ def resource(edge: Edge) -> Resource:
                 "solution": part(SolutionReply(), "How the flights were solved."),
             },
         ),
-        forms=(CSV,),
+        forms=(CSV, *PICTURED),
         problems=FLIGHT_PROBLEMS,
     )
 

@@ -1,15 +1,12 @@
 """POST /v1/setup-change: another arrow, bow or day with the same sight: what its marks become."""
 
-import copy
-import logging
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from functools import partial
 from typing import Any, cast
 
 import numpy as np
 from flask import Response, request
-from marshmallow import ValidationError, fields
+from marshmallow import ValidationError
 
 from arrowloft.api import reading, replies
 from arrowloft.api.blame import solving
@@ -17,38 +14,29 @@ from arrowloft.api.conditions import weathervane
 from arrowloft.api.distances import Distances, pointer
 from arrowloft.api.fields import Part
 from arrowloft.api.parameters import ModelSchemas
-from arrowloft.api.problems import Fault, Problem, from_case, from_model_fault
 from arrowloft.api.replies import CSV, JSON, ReplyUnits
-from arrowloft.api.reply_schemas import (
-    AirReply,
-    DragReply,
-    LaunchReply,
-    NoteReply,
-    SolutionReply,
-    many,
-    number,
-    part,
-    quantity,
-    reply_schema,
-)
+from arrowloft.api.reply_schemas import SolutionReply, many, part, quantity, reply_schema
 from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
 from arrowloft.api.schemas import Strict
-from arrowloft.api.setup import Setup, resolve
+from arrowloft.api.setup import resolve
 from arrowloft.api.shared import request_schema
+from arrowloft.api.sight.changed_setup import (
+    CHANGEABLE,
+    ChangedReply,
+    changed_members,
+    changed_reply,
+    faults_of,
+    merged,
+    must_suit,
+    new_cautions,
+    speed_kept,
+)
 from arrowloft.api.sight.sights import sight_of, zero_distance
 from arrowloft.api.tables import Head, columns, csv_reply, row_schema
 from arrowloft.core.sight.setup_change import SetupChange, change_to, first_marks
-from arrowloft.plugin import CaseError, Note
-from arrowloft.plugin.guard import ModelFault
+from arrowloft.plugin import Note
 
-_log = logging.getLogger(__name__)
-
-_CHANGEABLE = ("bow", "arrow", "launch", "drag", "air", "site", "wind", "slope")
-
-_KNOWS_MASS = 0.05
-"""Least relative change of the speed per relative change of the mass that tells a launch
-model which knows the mass: sharing energy with the string gives 0.3 to 0.5, undoing the way
-to a chronograph's gate gives some thousandths."""
+_SECOND = "Second set-up"
 
 _of_sight = partial(Head, dimension="number", optional=True)
 
@@ -96,12 +84,7 @@ _PROVE = Note(
     "Computed marks are a start: prove the second set-up's by shooting it from near to far, "
     "with a safe backstop, before relying on any of them.",
 )
-_SUITS = Note(
-    "arrow-must-suit-bow",
-    "Whether the second arrow suits the bow is not computed: spine, length and point, a "
-    "broadhead's above all, must agree with the maker's chart, and its mass be no less than "
-    "the maker's least.",
-)
+_SUITS = must_suit("the second arrow")
 
 
 class _SomeChange(Strict):
@@ -110,17 +93,11 @@ class _SomeChange(Strict):
     def check(self, data: dict[str, Any]) -> None:
         """Something must be given."""
         if not data:
-            raise ValidationError(f"Give at least one of: {', '.join(_CHANGEABLE)}.")
+            raise ValidationError(f"Give at least one of: {', '.join(CHANGEABLE)}.")
 
 
-class SecondReply(Strict):
+class SecondReply(ChangedReply):
     """The second set-up as resolved."""
-
-    launch = part(LaunchReply(), "The launch as resolved.")
-    drag = part(DragReply(), "The drag as resolved.")
-    air = part(AirReply(), "The air as resolved.")
-    gravity = number("Acceleration of free fall, m/s2.")
-    notes = many(NoteReply(), "Cautions and assumptions of the second set-up.")
 
 
 def resource(edge: Edge) -> Resource:
@@ -143,9 +120,9 @@ def resource(edge: Edge) -> Resource:
         form = replies.negotiate(request, JSON, CSV)
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
-        later = _merged(asked)
+        later = merged(asked, asked["second"])
         first = resolve(asked, edge.registry)
-        with _of_second(asked["second"]):
+        with faults_of(_SECOND, asked["second"], "/second"):
             second = resolve(later, edge.registry)
         notes: list[Note] = []
         sight = sight_of(asked["sight"], zero_distance(asked, notes))
@@ -156,25 +133,27 @@ def resource(edge: Edge) -> Resource:
 
         with solving(first.units, pointer_of):
             marks = first_marks(first.shot(asked), sight, distances)
-        with _of_second(asked["second"]), solving(first.units, pointer_of):
+        with faults_of(_SECOND, asked["second"], "/second"), solving(first.units, pointer_of):
             change = change_to(shot, marks)
             flown = second.flown_notes(change.new_airspeed_range)
         units, found = first.units, columns(change, _COLUMNS)
         if form == CSV:
             return csv_reply(units, found)
-        kept = _speed_kept(asked, first, second)
+        kept = speed_kept(
+            asked["second"], first, second, whose="The second arrow", member="second.launch"
+        )
         notes = [
             *kept,
             *_notes(asked["second"]),
             *notes,
-            *_new_cautions(first, second),
+            *new_cautions(first, second, _SECOND),
             *weathervane(shot.wind_speed, shot.wind_from, change.right),
             *first.flown_notes(change.airspeed_range),
         ]
         own = {
             "zero_distance": units.value(sight.zero_distance, "distance"),
             "rows": units.json_rows(found),
-            "second": _second_reply(second, (*kept, *flown)),
+            "second": changed_reply(second, (*kept, *flown)),
             "solution": _solution(change, units),
         }
         return replies.json_reply(first.reply(own, notes), forms=2)
@@ -210,99 +189,13 @@ def resource(edge: Edge) -> Resource:
 
 
 def _second_schema(models: ModelSchemas) -> Strict:
-    """The shared members that may differ, each of them optional."""
-    shared = request_schema("SecondSetup", models, {}).declared_fields
-    members = {name: _optional(name, shared[name]) for name in _CHANGEABLE}
+    members = changed_members(models, "SecondSetup", "The second set-up's", "the first's")
     named = _SomeChange.from_dict(cast(Any, members), name="SecondSetup")
     return cast(type[Strict], named)()
 
 
-def _optional(name: str, member: fields.Field[Any]) -> fields.Field[Any]:
-    changed = copy.copy(member)
-    changed.required = False
-    changed.metadata = {"description": f"The second set-up's {name}; left out, the first's."}
-    return changed
-
-
-def _merged(asked: Mapping[str, Any]) -> dict[str, Any]:
-    """The second set-up's members: air and site change piece by piece, the others whole.
-
-    The first's pressure belongs to its altitude: at another it is not kept.
-    """
-    second = asked["second"]
-    later = {**asked, **second}
-    for name in ("air", "site"):
-        if name in second:
-            later[name] = {**asked.get(name, {}), **second[name]}
-    if "altitude" in second.get("site", {}) and "pressure" not in second.get("air", {}):
-        later["air"] = {n: v for n, v in later.get("air", {}).items() if n != "pressure"}
-    return later
-
-
-@contextmanager
-def _of_second(given: Mapping[str, Any]) -> Iterator[None]:
-    """Problems in here are the second set-up's: they say so, and point into `second`.
-
-    given: the members of `second`; a fault in any other points at the first's member.
-    """
-    try:
-        yield
-    except Problem as error:
-        raise _told(error, given) from error
-    except CaseError as error:
-        raise _told(from_case(error), given) from error
-    except ModelFault as error:
-        _log.error("a model failed", exc_info=error)
-        raise _told(from_model_fault(error), given) from error
-
-
-def _told(problem: Problem, given: Mapping[str, Any]) -> Problem:
-    def into_second(pointer: str) -> str:
-        member = pointer.split("/", 2)[1] if pointer else ""
-        return f"/second{pointer}" if member in given else pointer
-
-    faults = [Fault(into_second(f.pointer), _of_which(f.detail)) for f in problem.errors]
-    return Problem(problem.code, _of_which(problem.detail), faults, **problem.members)
-
-
-def _of_which(detail: str) -> str:
-    lowered = detail[:1].lower() if detail[1:2].islower() else detail[:1]
-    return f"Second set-up: {lowered}{detail[1:]}"
-
-
 def _notes(given: Mapping[str, Any]) -> tuple[Note, ...]:
     return (_SUITS, _PROVE) if given.keys() & {"arrow", "bow", "drag"} else (_PROVE,)
-
-
-def _new_cautions(first: Setup, second: Setup) -> list[Note]:
-    """The second set-up's cautions that the first has not, told where they are seen."""
-    known = {note.code for note in first.notes}
-    return [
-        Note(note.code, _of_which(note.message)) for note in second.notes if note.code not in known
-    ]
-
-
-def _speed_kept(asked: Mapping[str, Any], first: Setup, second: Setup) -> tuple[Note, ...]:
-    """A caution where another mass leaves the launch speed as it was."""
-    heavier = abs(float(second.arrow.mass) / float(first.arrow.mass) - 1.0)
-    faster = abs(second.speed / first.speed - 1.0)
-    if "launch" in asked["second"] or faster >= _KNOWS_MASS * heavier:
-        return ()
-    return (
-        Note(
-            "speed-not-adjusted",
-            f"The second arrow has another mass, of which the launch model {first.launch.name!r} "
-            "takes no account: it is taken to leave at the first's speed. Give second.launch, or "
-            "a launch model that knows the mass.",
-        ),
-    )
-
-
-def _second_reply(second: Setup, notes: tuple[Note, ...]) -> dict[str, Any]:
-    whole = second.reply({})
-    blocks = {name: whole[name] for name in ("launch", "drag", "air", "gravity")}
-    told = [{"code": note.code, "message": note.message} for note in (*second.notes, *notes)]
-    return {**blocks, "notes": told}
 
 
 def _solution(change: SetupChange, units: ReplyUnits) -> dict[str, float]:

@@ -12,6 +12,7 @@ from arrowloft.api.blame import solving
 from arrowloft.api.conditions import weathervane
 from arrowloft.api.distances import Distances, check_cells, pointer
 from arrowloft.api.fields import Items
+from arrowloft.api.picture_replies import PICTURED, forms_of, picture_reply
 from arrowloft.api.replies import CSV, JSON
 from arrowloft.api.reply_schemas import SolutionReply, many, part, reply_schema
 from arrowloft.api.resource import FLIGHT_PROBLEMS, Edge, Resource
@@ -20,6 +21,7 @@ from arrowloft.api.setup import resolve
 from arrowloft.api.shared import LEVEL_SLOPE, request_schema, slope, wind_from, wind_speed
 from arrowloft.api.sight.sights import sight_of
 from arrowloft.api.tables import Head, columns, csv_reply, row_schema
+from arrowloft.core.sight.wind_scene import wind_scene
 from arrowloft.core.sight.wind_table import wind_table
 from arrowloft.plugin import Note
 
@@ -102,9 +104,10 @@ def resource(edge: Edge) -> Resource:
     schema = request_schema(
         "WindRequest", edge.models, _members(edge.limits.distances), sight=False, shot=False
     )
+    drawn = edge.pictures.wind
 
     def view() -> Response:
-        form = replies.negotiate(request, JSON, CSV)
+        form = replies.negotiate(request, JSON, CSV, *forms_of(drawn))
         body = reading.read_object(request, edge.limits.body)
         asked = schema.read(body)
         distances, speeds = np.array(asked["distances"]), np.array(asked["speeds"])
@@ -128,6 +131,9 @@ def resource(edge: Edge) -> Resource:
         units, found = setup.units, columns(table, _COLUMNS)
         if form == CSV:
             return csv_reply(units, found)
+        if form in PICTURED:
+            scene = wind_scene(setup.shot(asked), table, speeds, directions, sight)
+            return picture_reply(drawn, scene, units.chosen, form)
         own: dict[str, Any] = {
             "rows": units.json_rows(found),
             "solution": replies.solution(
@@ -141,7 +147,8 @@ def resource(edge: Edge) -> Resource:
         name="wind",
         summary="What the wind does",
         description="Looses arrows with their still-air marks into every wind: where they hit, and "
-        "what to change to bring them back.",
+        "what to change to bring them back. As image/svg+xml or application/pdf, a picture of the "
+        "drift over distance.",
         view=view,
         request=schema,
         reply=reply_schema(
@@ -156,6 +163,6 @@ def resource(edge: Edge) -> Resource:
                 "solution": part(SolutionReply(), "How the flights were solved."),
             },
         ),
-        forms=(CSV,),
+        forms=(CSV, *PICTURED),
         problems=FLIGHT_PROBLEMS,
     )

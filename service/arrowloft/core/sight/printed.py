@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
-from arrowloft.core.arrays import Array
+from arrowloft.core.arrays import Array, Mask
 
 Paper = Literal["a4", "letter"]
 
@@ -36,7 +36,7 @@ class Strip:
     label: str
     distance: Array
     position: Array
-    numbered: Array
+    numbered: Mask
     numbers_right: bool = True
 
 
@@ -47,7 +47,8 @@ class Card:
     label: of the strip that it belongs to.
     distance, travel: m; travel of the pin from the zero distance, down positive.
     clicks, reading: of the sight.
-    drift: m, right positive, in a wind of `wind_speed`, m/s, from `wind_from`, rad.
+    drift: m, right positive, in a wind of `wind_speed`, m/s, from `wind_from`, rad; NaN where
+    the arrow never arrives.
     windage_clicks: that cancel it, pin to the right positive.
     greatest_roll: rad, either way, at which the impact leaves a circle of `allowance`, m of
     diameter, about the aim point; NaN where no roll up to `roll_tried`, rad, does.

@@ -1,8 +1,12 @@
 // Carrying what was entered from one browser to another: a link, or a file.
 
+import { handed, told } from "./dialogs.js";
 import { FORMAT, isState, replace, whole } from "./state.js";
 
 const MARK = "#s=";
+
+/** Characters of a state, far beyond what can be entered: a link could unfold to any size. */
+const LONGEST = 500_000;
 
 /** Take up what a link carries, where the page was opened by one; whether it was. */
 export async function carried() {
@@ -15,7 +19,7 @@ export async function carried() {
     state = null;
   }
   if (isState(state)) replace(state);
-  else alert("This link does not hold a set-up that this page can read. What you had entered is still here.");
+  else told("This link does not hold a set-up that this page can read. What you had entered is still here.");
   // The link's text is taken away: reloading must not undo what is entered from here on.
   location.replace("#/setup");
   return true;
@@ -28,7 +32,7 @@ export async function shared() {
     await navigator.clipboard.writeText(link);
     return "The link is copied. Whoever opens it has your set-up.";
   } catch {
-    prompt("Copy this link:", link);
+    await handed("Copy this link:", link);
     return "Whoever opens that link has your set-up.";
   }
 }
@@ -42,6 +46,7 @@ export function saved() {
 /** Take up a file that was saved here; a sentence where that cannot be done, else nothing. */
 export async function opened(file) {
   if (!file) return "";
+  if (file.size > LONGEST) return "This file is too large to be one of this page. What you had entered is still here.";
   try {
     const state = JSON.parse(await file.text());
     if (!isState(state)) return `This is no file of this page (format ${FORMAT}). What you had entered is still here.`;
@@ -63,15 +68,20 @@ export function offer(blob, name) {
 }
 
 async function deflated(text) {
-  return new Uint8Array(await passed(text, new CompressionStream("deflate-raw")).arrayBuffer());
+  const stream = new Blob([text]).stream().pipeThrough(new CompressionStream("deflate-raw"));
+  return new Uint8Array(await new Response(stream).arrayBuffer());
 }
 
-function inflated(bytes) {
-  return passed(bytes, new DecompressionStream("deflate-raw")).text();
-}
-
-function passed(content, stream) {
-  return new Response(new Blob([content]).stream().pipeThrough(stream));
+async function inflated(bytes) {
+  const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate-raw"));
+  const decoder = new TextDecoder();
+  let text = "";
+  for (const reader = stream.getReader(); ; ) {
+    const { done, value } = await reader.read();
+    if (done) return text + decoder.decode();
+    text += decoder.decode(value, { stream: true });
+    if (text.length > LONGEST) throw new Error("too long");
+  }
 }
 
 /** Bytes as text that may stand in a link: base64url, without padding (RFC 4648). */

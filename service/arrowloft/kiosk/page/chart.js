@@ -33,7 +33,7 @@ export function chart({ height = 300 } = {}) {
 }
 
 function drawing(content, width, height) {
-  const right = Math.max(MARGIN.right, 10 + 7.4 * Math.max(0, ...content.curves.map((curve) => (curve.name ?? "").length)));
+  const right = Math.max(MARGIN.right, 14 + 7.9 * Math.max(0, ...content.curves.map((curve) => (curve.name ?? "").length)));
   const box = { left: MARGIN.left, top: MARGIN.top, right: width - Math.min(right, width / 3), bottom: height - MARGIN.bottom };
   const x = scale(ends(content, 0), [box.left, box.right]);
   const span = padded(ends(content, 1));
@@ -132,12 +132,14 @@ function path(curve, index, x, y) {
 
 function cross({ x: at, y: value, low, high, name }, x, y) {
   const [left, top] = [x(at), y(value)];
+  // Near the right edge the names of the curves stand: the point's goes to the other side.
+  const turned = x(x.high) - left < 60;
   return svg(
     "g",
     { class: "point" },
     low !== undefined && svg("line", { x1: left, x2: left, y1: y(low), y2: y(high) }),
     svg("path", { d: `M${left - 5} ${top - 5}l10 10m0 -10l-10 10` }),
-    name && svg("text", { x: left + 8, y: top - 8, "font-size": TEXT }, name),
+    name && svg("text", { x: left + (turned ? -8 : 8), y: top + (turned ? 18 : -8), "text-anchor": turned ? "end" : "start", "font-size": TEXT }, name),
   );
 }
 

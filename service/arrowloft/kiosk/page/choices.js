@@ -1,6 +1,7 @@
 // The choices that hold on every step: units, light or dark, what is kept, and starting anew.
 
 import { saved, opened, shared } from "./carry.js";
+import { asked } from "./dialogs.js";
 import { button, el, fill, newId } from "./dom.js";
 import { watch } from "./fields.js";
 import { idleMinutes, setIdleMinutes } from "./idle.js";
@@ -87,8 +88,8 @@ function openButton(said, close) {
   return [button("Open a file", () => input.click()), input];
 }
 
-function cleared(dialog) {
-  if (!confirm("Clear all that was entered on this page?")) return;
+async function cleared(dialog) {
+  if (!(await asked("Clear all that was entered on this page?", "Clear everything"))) return;
   reset();
   dialog.close();
   location.hash = "#/setup";

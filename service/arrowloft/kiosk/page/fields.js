@@ -120,10 +120,11 @@ export function yesNo({ label, help, path, pointer, usual = false }) {
 /**
  * A list of quantities or numbers, one row each, that can be added to.
  * row: makes the field of one row from {label, path, pointer}.  first: value of a new row.
+ * least, most: how many rows there may be.  add: words of the button that adds one.
  */
-export function list({ label, help, path, pointer, row, least = 0, first = (rows) => rows.at(-1) ?? "" }) {
+export function list({ label, help, path, pointer, row, least = 0, most = 200, add: words = `Add to: ${label}`, first = (rows) => rows.at(-1) ?? "" }) {
   const rows = el("div", { class: "rows" });
-  const add = button(`Add to: ${label}`, () => {
+  const add = button(words, () => {
     const values = get(path) ?? [];
     set(path, [...values, first(values)]);
     draw();
@@ -134,6 +135,7 @@ export function list({ label, help, path, pointer, row, least = 0, first = (rows
   function draw() {
     const values = get(path) ?? [];
     drawn = values.length;
+    add.disabled = drawn >= most;
     fill(
       rows,
       values.map((_, index) =>
@@ -219,7 +221,8 @@ function numberInput(id, usual) {
   return el("input", { id, type: "text", inputmode: "decimal", autocomplete: "off", spellcheck: "false", placeholder: usual || null });
 }
 
-function decimal(typed) {
+/** What was typed with a point for a comma and a hyphen for a minus. */
+export function decimal(typed) {
   return typed.trim().replace(",", ".").replace("−", "-");
 }
 

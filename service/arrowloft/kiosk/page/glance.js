@@ -15,16 +15,20 @@ export function glance(host) {
   const rows = el("tbody");
   const said = el("p", { class: "help" });
   const unit = el("th", { scope: "col" });
+  // Where there is no room beside the step: the same in one line that stays in sight.
+  const strip = el("ul", { class: "strip", "aria-hidden": "true" });
   fill(
     host,
     el("h2", {}, "Marks at a glance"),
     el("table", {}, el("thead", {}, el("tr", {}, unit, el("th", { scope: "col" }, "Mark"), el("th", { scope: "col" }, "± at the target"))), rows),
     said,
+    strip,
   );
   const question = new Question("mark-table", {
     answered: (reply) => {
       host.classList.remove("stale");
       said.textContent = `Counted from ${fixed(reply.zero_distance, 0)} ${reply.units.distance}. Predicted: prove marks by shooting.`;
+      fill(strip, reply.rows.map((row) => el("li", {}, el("span", {}, `${fixed(row.distance, 0)} ${reply.units.distance}`), el("strong", {}, markWords(row, reply.units)))));
       fill(rows, reply.rows.map((row) => el("tr", {}, el("th", { scope: "row" }, fixed(row.distance, 0)), el("td", {}, markWords(row, reply.units)), el("td", {}, `${fixed(row.height_uncertainty, reply.units.length === "in" ? 1 : 0)} ${reply.units.length}`))));
     },
     refused: () => {

@@ -63,7 +63,7 @@ function drawOnward(index) {
   const [before, after] = [STEPS[index - 1], STEPS[index + 1]];
   fill(
     document.getElementById("onward"),
-    before ? el("a", { class: "button quiet", href: `#/${before.id}` }, `Back: ${before.title}`) : el("span"),
+    before ? el("a", { class: "button quiet", href: `#/${before.id}`, "aria-label": `Back: ${before.title}` }, "Back") : el("span"),
     after ? el("a", { class: "button main", href: `#/${after.id}` }, `Next: ${after.title}`) : el("span"),
   );
 }
@@ -111,6 +111,11 @@ async function begin() {
   addEventListener("hashchange", async () => {
     if (await carried()) return;
     show();
+  });
+  document.querySelector(".skip").addEventListener("click", (event) => {
+    // Its address would be taken for a step's.
+    event.preventDefault();
+    host.focus();
   });
   watchIdle(() => {
     location.hash = "#/setup";

@@ -13,6 +13,9 @@ const PREFERRED = {
   imperial: ["ft/s", "in", "gr", "lbf", "degF", "inHg", "deg", "ft lbf"],
 };
 
+/** How many parameters stand in the open where none needs to. */
+const FEW = 4;
+
 /** The form that chooses a model of a kind, "launch" or "drag", and its parameters. */
 export function modelForm(kind, title) {
   const help = el("p", { class: "help" });
@@ -69,6 +72,8 @@ function parameterFields(kind, model, dimensions) {
     const made = parameter(kind, name, schema, { dimensions, required, model });
     (required.has(name) || name in given ? open : rest).push(made);
   }
+  // A model that needs nothing still shows what it is made of.
+  if (!open.length) open.push(...rest.splice(0, FEW));
   return [open, rest.length > 0 && folded("More, with usual values", rest)];
 }
 
@@ -98,7 +103,10 @@ function parameter(kind, name, schema, { dimensions, required, model }) {
 }
 
 function single(common, schema, dimensions) {
-  if (schema.enum) return choice({ ...common, choices: schema.enum.map((one) => [one, words(one)]) });
+  if (schema.enum) {
+    const empty = common.optional && !common.usual ? [["", "Not given"]] : [];
+    return choice({ ...common, choices: [...empty, ...schema.enum.map((one) => [one, words(one)])] });
+  }
   if (schema.type === "number" || schema.type === "integer") return number({ ...common, step: schema.type === "integer" ? 1 : 0.1 });
   const units = unitsOf(schema.pattern);
   return units.length ? quantity({ ...common, kind: kindOf(units, dimensions) }) : text(common);

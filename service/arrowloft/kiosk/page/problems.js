@@ -1,7 +1,7 @@
 // What the service refuses, said beside the field that it points to.
 
 import { button, el, fill } from "./dom.js";
-import { tell } from "./fields.js";
+import { decimal, tell } from "./fields.js";
 
 /** Members of the set-up: what is wrong with them is mended on the first step. */
 const SETUP = {
@@ -27,8 +27,11 @@ export function showProblem(host, summary, problem) {
   const rest = [];
   for (const { pointer = "", detail } of problem.errors) {
     const field = nearest(fields, pointer);
-    if (field) tell(field, sentence(field.querySelector(".error").textContent, detail));
-    else rest.push({ pointer, detail });
+    if (field) {
+      tell(field, sentence(field.querySelector(".error").textContent, noNumber(field) ?? detail));
+      // What is folded away cannot be corrected.
+      field.closest("details")?.setAttribute("open", "");
+    } else rest.push({ pointer, detail });
   }
   const lost = fields.some((field) => field.classList.contains("wrong"));
   fill(
@@ -45,6 +48,13 @@ function nearest(fields, pointer) {
     return own === pointer || pointer.startsWith(`${own}/`);
   });
   return found.sort((one, other) => other.dataset.pointer.length - one.dataset.pointer.length)[0];
+}
+
+/** What is wrong with a field that wants a number and holds none; its unit is not at fault. */
+function noNumber(field) {
+  const typed = field.querySelector("input[inputmode=decimal]")?.value.trim() ?? "";
+  const number = Number(decimal(typed));
+  return typed === "" || Number.isFinite(number) ? null : `“${typed}” is no number: write one such as 20 or 5.8.`;
 }
 
 function sentence(before, detail) {

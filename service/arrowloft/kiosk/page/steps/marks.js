@@ -1,21 +1,22 @@
 // Step 2: the marks.
 
 import { chart } from "../chart.js";
+import { distanceFields, distancesAt } from "../distances.js";
 import { pictures } from "../downloads.js";
-import { el, fill, table } from "../dom.js";
-import { group, quantity, watch } from "../fields.js";
+import { button, el, fill, table } from "../dom.js";
+import { watch } from "../fields.js";
 import { markWords, travelWords } from "../marks.js";
 import { notes } from "../notes.js";
 import { showProblem } from "../problems.js";
-import { range, request } from "../request.js";
+import { request } from "../request.js";
 import { Question } from "../service.js";
-import { get } from "../state.js";
+import { get, set } from "../state.js";
 import { fixed } from "../units.js";
+import { calibrationBody, ends, hasEnds, nameOf, OWN, sent } from "../verified.js";
+import { correctedTable, marksCurve } from "../verify/corrected.js";
+import { plainNotes } from "../verify/words.js";
 
-const USUAL = {
-  metric: { from: "20 m", to: "70 m", step: "5 m" },
-  imperial: { from: "20 yd", to: "80 yd", step: "5 yd" },
-};
+const DISTANCES = "ask/marks/distances";
 
 export default {
   id: "marks",
@@ -27,33 +28,73 @@ export default {
 
 function show(host) {
   const summary = el("div", { class: "summary", role: "alert", hidden: true });
+  const which = el("div", { class: "which" });
   const drawn = chart();
   const rows = el("div", { "aria-live": "off" });
+  const kept = el("div");
   const said = el("div");
-  fill(host, summary, fields(), drawn.element, rows, pictures("mark-table", body), said);
-  const question = new Question("mark-table", {
-    answered: (reply) => {
-      showProblem(host, summary, null);
-      drawn.draw(curve(reply));
-      fill(rows, tableOf(reply));
-      fill(said, notes(reply.notes));
-    },
-    refused: (problem) => showProblem(host, summary, problem),
-  });
-  const ask = () => question.ask(body());
-  watch(host, ["setup", "ask/marks", "system"], ask);
+  fill(host, summary, distanceFields(DISTANCES), which, drawn.element, rows, kept, said);
+  const shown = (curveOf, tableFrom, notesOf) => (reply) => {
+    showProblem(host, summary, null);
+    drawn.draw(curveOf(reply));
+    fill(rows, tableFrom(reply));
+    fill(said, notesOf(reply));
+  };
+  const refused = (problem) => {
+    showProblem(host, summary, problem);
+    if (problem.errors.some((one) => one.pointer?.startsWith("/observations"))) summary.append(button("Go to what was shot", () => (location.hash = "#/verify")));
+  };
+  const predicted = new Question("mark-table", { answered: shown(curve, tableOf, (reply) => notes(reply.notes)), refused });
+  const corrected = new Question("calibration", { answered: shown(marksCurve, correctedTable, (reply) => notes(plainNotes(reply.notes, shotNames()), ["prove-corrected-marks"])), refused });
+  let mode = null;
+  const ask = () => {
+    const learned = showsCorrected();
+    const [one, other] = learned ? [corrected, predicted] : [predicted, corrected];
+    other.stop();
+    const now = `${learned} ${sent().length}`;
+    if (mode !== now) {
+      fill(which, chosen(learned));
+      fill(kept, learned ? pictures("calibration", correctedBody) : pictures("mark-table", body));
+    }
+    mode = now;
+    one.ask(learned ? correctedBody() : body());
+  };
+  watch(host, ["setup", "ask/marks", OWN, "system"], ask);
   ask();
-  return () => question.stop();
+  return () => {
+    predicted.stop();
+    corrected.stop();
+  };
 }
 
 function body() {
-  return request({ distances: range("ask/marks/distances", USUAL[get("system")]) });
+  return request({ distances: distancesAt(DISTANCES) });
 }
 
-function fields() {
-  const usual = USUAL[get("system")];
-  const end = (name, label) => quantity({ label, path: `ask/marks/distances/${name}`, pointer: `/distances/${name}`, kind: "distance", usual: usual[name] });
-  return group("Distances", el("div", { class: "fields three" }, end("from", "From"), end("to", "To"), end("step", "Every")));
+function correctedBody() {
+  return calibrationBody(distancesAt(DISTANCES));
+}
+
+/** Whether there are corrected marks to show, and the person has not turned to the predicted ones. */
+function showsCorrected() {
+  return hasEnds() && get("ask/marks/shown") !== "predicted";
+}
+
+function shotNames() {
+  return sent().map((index) => nameOf(ends()[index], index));
+}
+
+/** Which marks are shown, and the way to the others. */
+function chosen(learned) {
+  if (!hasEnds()) return null;
+  const many = sent().length;
+  const words = learned ? `Corrected marks, after ${many} ${many === 1 ? "end" : "ends"}.` : "Marks as predicted from the set-up, before anything was shot.";
+  const turn = () => {
+    set("ask/marks/shown", learned ? "predicted" : undefined);
+    // The button was drawn anew: whoever pressed it by key stays there.
+    queueMicrotask(() => document.querySelector(".which .button")?.focus());
+  };
+  return [el("p", { class: "big", role: "status" }, words), button(learned ? "See the predicted marks" : "See the corrected marks", turn)];
 }
 
 function curve({ rows, units }) {

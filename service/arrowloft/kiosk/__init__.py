@@ -1,0 +1,1 @@
+"""What a browser is shown: the pages as files, and the serving of them; computes nothing."""
