@@ -69,7 +69,13 @@ def stand_in() -> Flask:
     app = Flask("stand-in", static_folder=None)
     for path in (f"/v1/{name}" for name in COMPUTATIONS):
         app.add_url_rule(path, path, echo, methods=["POST"])
-    for path in ("/v1/models", "/v1/models/<kind>/<name>", "/healthz", "/openapi.json"):
+    for path in (
+        "/v1/models",
+        "/v1/models/<kind>/<name>",
+        "/v1/units",
+        "/healthz",
+        "/openapi.json",
+    ):
         app.add_url_rule(path, path, lambda **_: echo())
     replies = {
         "problem": Response(json.dumps(PROBLEM), 422, mimetype="application/problem+json"),
@@ -342,8 +348,9 @@ def test_the_service_draws_where_it_can(service: str) -> None:
     with Client(service) as client:
         drawn = client.picture("overshoot", example("overshoot"))
         assert ElementTree.fromstring(drawn).tag == "{http://www.w3.org/2000/svg}svg"
+        assert client.pdf("overshoot", example("overshoot")).startswith(b"%PDF-")
         with pytest.raises(Problem) as raised:
-            client.picture("mark-table", example("mark-table"))
+            client.picture("slopes", example("slopes"))
     assert raised.value.status == 406
 
 
