@@ -2,6 +2,7 @@
 
 import gzip
 import json
+import re
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -302,3 +303,11 @@ def test_the_requests_to_try_are_the_worked_examples(openapi_directory: Path) ->
     assert kept == write_examples.examples_in(openapi_directory / "examples"), (
         "write them anew: python -m arrowloft.kiosk.write_examples openapi/examples"
     )
+
+
+def test_the_page_asks_for_all_its_modules_at_once() -> None:
+    """One after the other, as each is found to need the next, would cost a round trip each."""
+    page = (PAGES / "page" / "index.html").read_text(encoding="utf-8")
+    named = re.findall(r'<link rel="modulepreload" href="/kiosk/([^"]+)">', page)
+    modules = [name for name in page_names() if name.endswith(".js") and name != "main.js"]
+    assert sorted(named) == modules

@@ -14,7 +14,7 @@ def _answer(page: Page) -> str:
 
 def _kept(page: Page, path: str) -> object:
     return page.evaluate(
-        "async (path) => (await import('/kiosk/state.js')).get(path)",
+        "async (path) => (await import('/kiosk/kept/state.js')).get(path)",
         path,
     )
 
@@ -23,7 +23,7 @@ def _enter(page: Page, ends: list[dict[str, object]], **more: object) -> None:
     """Put ends into the state, and open the step."""
     page.goto("/#/verify")
     page.evaluate(
-        "async (all) => { const { set } = await import('/kiosk/state.js');"
+        "async (all) => { const { set } = await import('/kiosk/kept/state.js');"
         " for (const [path, value] of Object.entries(all)) set(path, value); }",
         {ENDS: ends} | more,
     )

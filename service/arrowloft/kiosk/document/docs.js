@@ -39,11 +39,13 @@ function resolved(part, described) {
 
 // The rendering's own way to resolve references takes seconds for a document of this size.
 function resolving(described) {
-  const request = (_, { specActions }) => (path) => {
-    const part = path.reduce((within, step) => within?.[step], described) ?? {};
-    // Asked for while the page is being drawn, which must not change what it draws.
-    queueMicrotask(() => specActions.updateResolvedSubtree(path, resolved(part, described)));
-  };
+  const request =
+    (_, { specActions }) =>
+    (path) => {
+      const part = path.reduce((within, step) => within?.[step], described) ?? {};
+      // Asked for while the page is being drawn, which must not change what it draws.
+      queueMicrotask(() => specActions.updateResolvedSubtree(path, resolved(part, described)));
+    };
   return { statePlugins: { spec: { wrapActions: { requestResolvedSubtree: request } } } };
 }
 

@@ -1,13 +1,13 @@
 // The page: the walk from step to step, the choices that hold everywhere, progress and silence.
 
-import { carried } from "./carry.js";
-import { choices } from "./choices.js";
-import { button, el, fill } from "./dom.js";
-import { glance } from "./glance.js";
-import { watchIdle } from "./idle.js";
-import { line, underWay } from "./service.js";
-import { whole } from "./state.js";
-import { loadUnits } from "./units.js";
+import { carried } from "./kept/carry.js";
+import { choices } from "./frame/choices.js";
+import { button, el, fill } from "./parts/dom.js";
+import { glance } from "./frame/glance.js";
+import { watchIdle } from "./kept/idle.js";
+import { line, underWay } from "./wire/service.js";
+import { whole } from "./kept/state.js";
+import { loadUnits } from "./wire/units.js";
 import level from "./steps/level.js";
 import marks from "./steps/marks.js";
 import path from "./steps/path.js";
@@ -29,7 +29,10 @@ let leave = null;
 
 function current() {
   const id = location.hash.replace(/^#\//, "");
-  return Math.max(0, STEPS.findIndex((step) => step.id === id));
+  return Math.max(
+    0,
+    STEPS.findIndex((step) => step.id === id),
+  );
 }
 
 function show({ focus = true } = {}) {
@@ -38,7 +41,17 @@ function show({ focus = true } = {}) {
   const step = STEPS[index];
   const heading = el("h1", { tabindex: "-1" }, step.heading);
   const inner = el("div", { class: `inner ${step.id}` });
-  fill(host, el("header", {}, el("p", { class: "count" }, `Step ${index + 1} of ${STEPS.length}`), heading, el("p", { class: "lead" }, step.lead)), inner);
+  fill(
+    host,
+    el(
+      "header",
+      {},
+      el("p", { class: "count" }, `Step ${index + 1} of ${STEPS.length}`),
+      heading,
+      el("p", { class: "lead" }, step.lead),
+    ),
+    inner,
+  );
   document.title = `${step.title} – arrowloft`;
   drawWalk(index);
   drawOnward(index);
@@ -52,7 +65,16 @@ function show({ focus = true } = {}) {
 
 function drawWalk(index) {
   const items = STEPS.map((step, at) =>
-    el("li", {}, el("a", { href: `#/${step.id}`, "aria-current": at === index ? "step" : null }, el("span", { class: "at", "aria-hidden": "true" }, String(at + 1)), step.title)),
+    el(
+      "li",
+      {},
+      el(
+        "a",
+        { href: `#/${step.id}`, "aria-current": at === index ? "step" : null },
+        el("span", { class: "at", "aria-hidden": "true" }, String(at + 1)),
+        step.title,
+      ),
+    ),
   );
   const walk = document.getElementById("walk");
   fill(walk, el("ol", {}, items));
@@ -63,8 +85,16 @@ function drawOnward(index) {
   const [before, after] = [STEPS[index - 1], STEPS[index + 1]];
   fill(
     document.getElementById("onward"),
-    before ? el("a", { class: "button quiet", href: `#/${before.id}`, "aria-label": `Back: ${before.title}` }, "Back") : el("span"),
-    after ? el("a", { class: "button main", href: `#/${after.id}` }, `Next: ${after.title}`) : el("span"),
+    before
+      ? el(
+          "a",
+          { class: "button quiet", href: `#/${before.id}`, "aria-label": `Back: ${before.title}` },
+          "Back",
+        )
+      : el("span"),
+    after
+      ? el("a", { class: "button main", href: `#/${after.id}` }, `Next: ${after.title}`)
+      : el("span"),
   );
 }
 
@@ -94,7 +124,12 @@ function showSilence() {
     banner.hidden = !line.lost;
     fill(
       banner,
-      line.lost && el("p", {}, "The service does not answer. Nothing is lost: all you entered is still here. It is asked again by itself."),
+      line.lost &&
+        el(
+          "p",
+          {},
+          "The service does not answer. Nothing is lost: all you entered is still here. It is asked again by itself.",
+        ),
       line.lost && button("Try now", () => line.retry(), { kind: "main" }),
     );
   });

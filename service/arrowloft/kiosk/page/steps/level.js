@@ -1,18 +1,18 @@
 // Step 4: how level the bow must be held.
 
-import { Asking } from "../asking.js";
-import { entered, remade } from "../by_system.js";
-import { chart } from "../chart.js";
-import { distanceFields, distancesAt } from "../distances.js";
-import { pictures } from "../downloads.js";
-import { el, fill, newId, table } from "../dom.js";
-import { folded, group, number, quantity, watch } from "../fields.js";
-import { leaning } from "../lean.js";
-import { notes } from "../notes.js";
-import { request } from "../request.js";
-import { get, set } from "../state.js";
-import { distanceNumber, distanceWords, landing, nothing, size } from "../target.js";
-import { fixed, parted } from "../units.js";
+import { Asking } from "../wire/questions.js";
+import { entered, remade } from "../parts/by_system.js";
+import { chart } from "../parts/chart.js";
+import { distanceFields, distancesAt } from "../parts/distances.js";
+import { pictures } from "../parts/downloads.js";
+import { el, fill, newId, table } from "../parts/dom.js";
+import { folded, group, number, quantity, watch } from "../parts/fields.js";
+import { leaning } from "./level/lean.js";
+import { notes } from "../parts/notes.js";
+import { request } from "../wire/request.js";
+import { get, set } from "../kept/state.js";
+import { distanceNumber, distanceWords, landing, nothing, size } from "../words/target.js";
+import { fixed, parted } from "../wire/units.js";
 
 const ASK = "ask/level";
 const AT = { metric: "60 m", imperial: "60 yd" };
@@ -35,21 +35,44 @@ export default {
 
 function show(host) {
   const summary = el("div", { class: "summary", role: "alert", hidden: true });
-  const answer = el("div", { class: "answer" }, el("div", { role: "status" }, el("p", { class: "big" }), el("p", { class: "more" })), el("div"));
+  const answer = el(
+    "div",
+    { class: "answer" },
+    el("div", { role: "status" }, el("p", { class: "big" }), el("p", { class: "more" })),
+    el("div"),
+  );
   const drawn = chart();
   const rows = el("div");
   const said = el("div");
   const results = el("div", {}, drawn.element, rows, pictures("cant-tolerance", tableBody), said);
-  fill(host, summary, answer, leanControl(), remade(fields), distanceFields(`${ASK}/distances`, { title: "Chart and table" }), results);
+  fill(
+    host,
+    summary,
+    answer,
+    leanControl(),
+    remade(fields),
+    distanceFields(`${ASK}/distances`, { title: "Chart and table" }),
+    results,
+  );
   const asking = new Asking(host, summary);
-  asking.add("cant-tolerance", { body: liveBody, into: answer, answered: (reply) => tellLive(answer, reply), pointer: (own) => (own === "/distances/0" ? "/live/distance" : own) });
+  asking.add("cant-tolerance", {
+    body: liveBody,
+    into: answer,
+    answered: (reply) => tellLive(answer, reply),
+    pointer: (own) => (own === "/distances/0" ? "/live/distance" : own),
+  });
   asking.add("cant-tolerance", {
     body: tableBody,
     into: results,
     pointer: (own) => (own === "/group" ? "/group/diameter" : own),
     answered: (reply) => {
       drawn.draw(curve(reply));
-      fill(rows, tolerances(reply), el("p", { class: "help" }, "Leaning to the left, the arrow lands as far to the left."), reply.group && shares(reply));
+      fill(
+        rows,
+        tolerances(reply),
+        el("p", { class: "help" }, "Leaning to the left, the arrow lands as far to the left."),
+        reply.group && shares(reply),
+      );
       fill(said, notes(reply.notes, ["group-from-few-arrows", "matters-unknown"]));
     },
   });
@@ -63,11 +86,20 @@ const allowance = () => ({ diameter: entered(`${ASK}/circle`, CIRCLE) });
 
 function liveBody() {
   const distance = entered(`${ASK}/distance`, AT);
-  return request({ distances: [distance], allowance: allowance(), live: { roll: get(`${ASK}/roll`) ?? ROLL, distance } });
+  return request({
+    distances: [distance],
+    allowance: allowance(),
+    live: { roll: get(`${ASK}/roll`) ?? ROLL, distance },
+  });
 }
 
 function tableBody() {
-  return request({ distances: distancesAt(`${ASK}/distances`), cants: CANTS.map((cant) => `${cant} deg`), allowance: allowance(), ...groupMembers() });
+  return request({
+    distances: distancesAt(`${ASK}/distances`),
+    cants: CANTS.map((cant) => `${cant} deg`),
+    allowance: allowance(),
+    ...groupMembers(),
+  });
 }
 
 /** The group, once its width is known, and the usual roll. */
@@ -75,7 +107,9 @@ function groupMembers() {
   const { distance, diameter, arrows } = get(`${ASK}/group`) ?? {};
   const given = diameter !== undefined;
   return {
-    group: given ? { distance: distance ?? GROUP_AT[get("system")], diameter, arrows: arrows ?? ARROWS } : undefined,
+    group: given
+      ? { distance: distance ?? GROUP_AT[get("system")], diameter, arrows: arrows ?? ARROWS }
+      : undefined,
     roll_scatter: get(`${ASK}/roll_scatter`),
   };
 }
@@ -84,14 +118,48 @@ function fields(system) {
   const own = (name, rest) => quantity({ path: `${ASK}/${name}`, ...rest });
   return group(
     "What is good enough",
-    own("circle", { label: "Circle to hit, across", help: "Hit in its middle by a level bow.", pointer: "/allowance/diameter", kind: "off", usual: CIRCLE[system] }),
-    own("distance", { label: "Distance", help: "Of the answer above.", pointer: "/live/distance", kind: "distance", usual: AT[system] }),
+    own("circle", {
+      label: "Circle to hit, across",
+      help: "Hit in its middle by a level bow.",
+      pointer: "/allowance/diameter",
+      kind: "off",
+      usual: CIRCLE[system],
+    }),
+    own("distance", {
+      label: "Distance",
+      help: "Of the answer above.",
+      pointer: "/live/distance",
+      kind: "distance",
+      usual: AT[system],
+    }),
     folded(
       "What your own roll costs",
-      own("group/diameter", { label: "Your group, across", help: "Greatest distance between two arrows of a group, centre to centre, shot with the level watched.", pointer: "/group/diameter", kind: "off", optional: true }),
-      number({ label: "Arrows of the group", path: `${ASK}/group/arrows`, pointer: "/group/arrows", usual: ARROWS }),
-      own("group/distance", { label: "Shot at", pointer: "/group/distance", kind: "distance", usual: GROUP_AT[system] }),
-      own("roll_scatter", { label: "Usual roll", help: "How far you usually lean, either way: two shots of three lie within it. Give the group too.", pointer: "/roll_scatter", kind: "angle", optional: true }),
+      own("group/diameter", {
+        label: "Your group, across",
+        help: "Greatest distance between two arrows of a group, centre to centre, shot with the level watched.",
+        pointer: "/group/diameter",
+        kind: "off",
+        optional: true,
+      }),
+      number({
+        label: "Arrows of the group",
+        path: `${ASK}/group/arrows`,
+        pointer: "/group/arrows",
+        usual: ARROWS,
+      }),
+      own("group/distance", {
+        label: "Shot at",
+        pointer: "/group/distance",
+        kind: "distance",
+        usual: GROUP_AT[system],
+      }),
+      own("roll_scatter", {
+        label: "Usual roll",
+        help: "How far you usually lean, either way: two shots of three lie within it. Give the group too.",
+        pointer: "/roll_scatter",
+        kind: "angle",
+        optional: true,
+      }),
     ),
   );
 }
@@ -99,7 +167,9 @@ function fields(system) {
 const rollNow = () => Number(parted(get(`${ASK}/roll`) ?? ROLL).number);
 
 function rollWords(roll) {
-  return roll === 0 ? "upright" : `${fixed(Math.abs(roll), 1)}° to the ${roll > 0 ? "right" : "left"}`;
+  return roll === 0
+    ? "upright"
+    : `${fixed(Math.abs(roll), 1)}° to the ${roll > 0 ? "right" : "left"}`;
 }
 
 /** The large control by which the bow is made to lean. */
@@ -114,12 +184,28 @@ function leanControl() {
   };
   const write = (roll) => set(`${ASK}/roll`, `${Math.max(-MOST, Math.min(MOST, roll))} deg`);
   input.addEventListener("input", () => write(Number(input.value)));
-  const step = (label, sign, by) => el("button", { type: "button", class: "stepper", "aria-label": label, on: { click: () => write(rollNow() + by) } }, sign);
+  const step = (label, sign, by) =>
+    el(
+      "button",
+      {
+        type: "button",
+        class: "stepper",
+        "aria-label": label,
+        on: { click: () => write(rollNow() + by) },
+      },
+      sign,
+    );
   const element = el(
     "div",
     { class: "field lean", "data-pointer": "/live/roll" },
     el("label", { for: id }, "Try it: the bow leans ", shown),
-    el("div", { class: "control" }, step("Lean more to the left", "◂", -0.5), input, step("Lean more to the right", "▸", +0.5)),
+    el(
+      "div",
+      { class: "control" },
+      step("Lean more to the left", "◂", -0.5),
+      input,
+      step("Lean more to the right", "▸", +0.5),
+    ),
     el("p", { class: "error", hidden: true }),
   );
   watch(element, [`${ASK}/roll`], refresh);
@@ -139,8 +225,19 @@ function tellLive(answer, { live, rows, units }) {
   const [big, more] = words.children;
   const held = rows[0].max_cant;
   const at = distanceWords(live.distance, units);
-  big.textContent = held === null ? `At ${at} any lean up to 45° stays in the circle.` : `At ${at} hold the bow within ${within(held)} of upright.`;
-  fill(more, el("strong", {}, `The bow ${live.roll === 0 ? "stands upright" : `leans ${rollWords(live.roll)}`}: at ${at} the arrow lands ${landing(live.right, live.up, units)}. `), live.sentence.replaceAll(" deg", "°"));
+  big.textContent =
+    held === null
+      ? `At ${at} any lean up to 45° stays in the circle.`
+      : `At ${at} hold the bow within ${within(held)} of upright.`;
+  fill(
+    more,
+    el(
+      "strong",
+      {},
+      `The bow ${live.roll === 0 ? "stands upright" : `leans ${rollWords(live.roll)}`}: at ${at} the arrow lands ${landing(live.right, live.up, units)}. `,
+    ),
+    live.sentence.replaceAll(" deg", "°"),
+  );
   fill(place, leaning(live));
 }
 
@@ -154,25 +251,60 @@ function curve({ rows, units }) {
     description: `At ${distanceWords(last.distance, units)} hold within ${within(last.max_cant)}. Only rolls up to ${fixed(most, 0)}° are drawn.`,
     x: { label: "Distance", unit: units.distance },
     y: { label: "Roll allowed, either way", unit: "°", zero: true },
-    curves: [{ name: "", points: rows.map((row) => [row.distance, row.max_cant !== null && row.max_cant <= most ? row.max_cant : NaN]) }],
+    curves: [
+      {
+        name: "",
+        points: rows.map((row) => [
+          row.distance,
+          row.max_cant !== null && row.max_cant <= most ? row.max_cant : NaN,
+        ]),
+      },
+    ],
   };
 }
 
 function tolerances({ rows, cants, units }) {
-  const lands = (row, at) => el("div", {}, landing(row.right[at], 0, units), row.up[at] !== null && !nothing(row.up[at], units) && el("span", { class: "under" }, landing(0, row.up[at], units)));
+  const lands = (row, at) =>
+    el(
+      "div",
+      {},
+      landing(row.right[at], 0, units),
+      row.up[at] !== null &&
+        !nothing(row.up[at], units) &&
+        el("span", { class: "under" }, landing(0, row.up[at], units)),
+    );
   return table(
     "Roll allowed, and where the arrow lands",
-    [`Distance, ${units.distance}`, "Hold within", ...cants.map((cant) => `${fixed(cant, 0)}° to the right`)],
-    rows.map((row) => [distanceNumber(row.distance), el("strong", {}, within(row.max_cant)), ...cants.map((_, at) => lands(row, at))]),
+    [
+      `Distance, ${units.distance}`,
+      "Hold within",
+      ...cants.map((cant) => `${fixed(cant, 0)}° to the right`),
+    ],
+    rows.map((row) => [
+      distanceNumber(row.distance),
+      el("strong", {}, within(row.max_cant)),
+      ...cants.map((_, at) => lands(row, at)),
+    ]),
   );
 }
 
 function shares({ rows, matters_from: from, units }) {
   const percent = (share) => `${fixed(100 * share, 0)} %`;
   const rolled = rows[0].share_rolled !== undefined && get(`${ASK}/roll_scatter`) !== undefined;
-  const heads = [`Distance, ${units.distance}`, "Group sideways", "In the circle, level", ...(rolled ? ["With your roll", "Roll adds sideways"] : [])];
+  const heads = [
+    `Distance, ${units.distance}`,
+    "Group sideways",
+    "In the circle, level",
+    ...(rolled ? ["With your roll", "Roll adds sideways"] : []),
+  ];
   return [
-    from !== undefined && from !== null && el("p", { class: "note" }, `From ${distanceWords(from, units)} on your roll matters: it adds half of your group's width sideways, or more.`),
+    from !== undefined &&
+      from !== null &&
+      el(
+        "p",
+        { class: "note" },
+        `From ${distanceWords(from, units)} on your roll matters: it adds half of your group's width sideways, or more.`,
+      ),
     table(
       "What your own roll costs: share of arrows in the circle",
       heads,
@@ -180,7 +312,12 @@ function shares({ rows, matters_from: from, units }) {
         distanceNumber(row.distance),
         `± ${size(row.group_sideways, units)}`,
         percent(row.share_level),
-        ...(rolled ? [percent(row.share_rolled), row.roll_spread === null ? "–" : `± ${size(row.roll_spread, units)}`] : []),
+        ...(rolled
+          ? [
+              percent(row.share_rolled),
+              row.roll_spread === null ? "–" : `± ${size(row.roll_spread, units)}`,
+            ]
+          : []),
       ]),
     ),
   ];

@@ -1,20 +1,20 @@
 // Step 2: the marks.
 
-import { chart } from "../chart.js";
-import { distanceFields, distancesAt } from "../distances.js";
-import { pictures } from "../downloads.js";
-import { button, el, fill, table } from "../dom.js";
-import { watch } from "../fields.js";
-import { markWords, travelWords } from "../marks.js";
-import { notes } from "../notes.js";
-import { showProblem } from "../problems.js";
-import { request } from "../request.js";
-import { Question } from "../service.js";
-import { get, set } from "../state.js";
-import { fixed } from "../units.js";
-import { calibrationBody, ends, hasEnds, nameOf, OWN, sent } from "../verified.js";
-import { correctedTable, marksCurve } from "../verify/corrected.js";
-import { plainNotes } from "../verify/words.js";
+import { chart } from "../parts/chart.js";
+import { distanceFields, distancesAt } from "../parts/distances.js";
+import { pictures } from "../parts/downloads.js";
+import { button, el, fill, table } from "../parts/dom.js";
+import { watch } from "../parts/fields.js";
+import { markWords, travelWords } from "../words/marks.js";
+import { notes } from "../parts/notes.js";
+import { showProblem } from "../wire/problems.js";
+import { request } from "../wire/request.js";
+import { Question } from "../wire/service.js";
+import { get, set } from "../kept/state.js";
+import { fixed } from "../wire/units.js";
+import { calibrationBody, ends, hasEnds, nameOf, OWN, sent } from "../wire/verified.js";
+import { correctedTable, marksCurve } from "./verify/corrected.js";
+import { plainNotes } from "./verify/words.js";
 
 const DISTANCES = "ask/marks/distances";
 
@@ -42,10 +42,19 @@ function show(host) {
   };
   const refused = (problem) => {
     showProblem(host, summary, problem);
-    if (problem.errors.some((one) => one.pointer?.startsWith("/observations"))) summary.append(button("Go to what was shot", () => (location.hash = "#/verify")));
+    if (problem.errors.some((one) => one.pointer?.startsWith("/observations")))
+      summary.append(button("Go to what was shot", () => (location.hash = "#/verify")));
   };
-  const predicted = new Question("mark-table", { answered: shown(curve, tableOf, (reply) => notes(reply.notes)), refused });
-  const corrected = new Question("calibration", { answered: shown(marksCurve, correctedTable, (reply) => notes(plainNotes(reply.notes, shotNames()), ["prove-corrected-marks"])), refused });
+  const predicted = new Question("mark-table", {
+    answered: shown(curve, tableOf, (reply) => notes(reply.notes)),
+    refused,
+  });
+  const corrected = new Question("calibration", {
+    answered: shown(marksCurve, correctedTable, (reply) =>
+      notes(plainNotes(reply.notes, shotNames()), ["prove-corrected-marks"]),
+    ),
+    refused,
+  });
   let mode = null;
   const ask = () => {
     const learned = showsCorrected();
@@ -88,18 +97,27 @@ function shotNames() {
 function chosen(learned) {
   if (!hasEnds()) return null;
   const many = sent().length;
-  const words = learned ? `Corrected marks, after ${many} ${many === 1 ? "end" : "ends"}.` : "Marks as predicted from the set-up, before anything was shot.";
+  const words = learned
+    ? `Corrected marks, after ${many} ${many === 1 ? "end" : "ends"}.`
+    : "Marks as predicted from the set-up, before anything was shot.";
   const turn = () => {
     set("ask/marks/shown", learned ? "predicted" : undefined);
     // The button was drawn anew: whoever pressed it by key stays there.
     queueMicrotask(() => document.querySelector(".which .button")?.focus());
   };
-  return [el("p", { class: "big", role: "status" }, words), button(learned ? "See the predicted marks" : "See the corrected marks", turn)];
+  return [
+    el("p", { class: "big", role: "status" }, words),
+    button(learned ? "See the predicted marks" : "See the corrected marks", turn),
+  ];
 }
 
 function curve({ rows, units }) {
   const points = rows.map((row) => [row.distance, row.travel]);
-  const band = rows.map((row) => [row.distance, row.travel - row.travel_uncertainty, row.travel + row.travel_uncertainty]);
+  const band = rows.map((row) => [
+    row.distance,
+    row.travel - row.travel_uncertainty,
+    row.travel + row.travel_uncertainty,
+  ]);
   const last = rows.at(-1);
   return {
     title: "Marks over distance",
@@ -111,7 +129,14 @@ function curve({ rows, units }) {
 }
 
 function tableOf({ rows, units }) {
-  const heads = [`Distance, ${units.distance}`, "Mark", `Travel, ${units.length}`, `± at the target, ${units.length}`, "Time, s", `Speed, ${units.speed}`];
+  const heads = [
+    `Distance, ${units.distance}`,
+    "Mark",
+    `Travel, ${units.length}`,
+    `± at the target, ${units.length}`,
+    "Time, s",
+    `Speed, ${units.speed}`,
+  ];
   const decimals = units.length === "in" ? 3 : 2;
   return table(
     "Marks",

@@ -1,24 +1,31 @@
 // Step 5: what the arrow passes on its way, and whether it touches.
 
-import { pictures } from "../downloads.js";
-import { el, fill } from "../dom.js";
-import { watch } from "../fields.js";
-import { notes } from "../notes.js";
-import { entries, listed, origins, pointed, settle, taken } from "../path_entries.js";
-import { addButtons, moreFields, targetFields, things } from "../path_fields.js";
-import { views } from "../path_views.js";
-import { answer, byEntry, sentences } from "../path_words.js";
-import { showProblem } from "../problems.js";
-import { request } from "../request.js";
-import { line, Question } from "../service.js";
-import { get } from "../state.js";
-import { loadUnits } from "../units.js";
+import { pictures } from "../parts/downloads.js";
+import { el, fill } from "../parts/dom.js";
+import { watch } from "../parts/fields.js";
+import { notes } from "../parts/notes.js";
+import { entries, listed, origins, pointed, settle, taken } from "./path/entries.js";
+import { addButtons, moreFields, targetFields, things } from "./path/fields.js";
+import { views } from "./path/views.js";
+import { answer, byEntry, sentences } from "./path/words.js";
+import { showProblem } from "../wire/problems.js";
+import { request } from "../wire/request.js";
+import { line, Question } from "../wire/service.js";
+import { get } from "../kept/state.js";
+import { loadUnits } from "../wire/units.js";
 
 /** Share of arrows that the lowest branch is for. */
 const SHARE = 0.95;
 
 /** Notes of the service that stand in the open. */
-const OPEN = ["obstacle-touched", "path-below-ground", "touch-likely", "margin-uncertain", "clearance-limits", "touched-arrow"];
+const OPEN = [
+  "obstacle-touched",
+  "path-below-ground",
+  "touch-likely",
+  "margin-uncertain",
+  "clearance-limits",
+  "touched-arrow",
+];
 
 /** How long the answer stands still before it is read aloud, ms. */
 const STILL = 700;
@@ -38,7 +45,9 @@ function show(host) {
   settle();
   const page = parts(host);
   const found = { reply: null, path: null };
-  const clearance = paced("clearance", (reply, problem) => (problem ? refuse(page, found, problem) : tell(page, found, reply)));
+  const clearance = paced("clearance", (reply, problem) =>
+    problem ? refuse(page, found, problem) : tell(page, found, reply),
+  );
   const flight = paced("trajectory", (reply) => {
     found.path = reply;
     redraw(page, found);
@@ -56,7 +65,10 @@ function show(host) {
     fill(page.more, moreFields());
     ask();
   });
-  loadUnits().then(() => redraw(page, found), () => null);
+  loadUnits().then(
+    () => redraw(page, found),
+    () => null,
+  );
   ask();
   return () => [clearance, flight, page.aloud].forEach((one) => one.stop());
 }
@@ -76,7 +88,19 @@ function parts(host) {
   };
   const adding = addButtons(() => page.drawn.element.scrollIntoView({ block: "nearest" }));
   const downloads = pictures("clearance", body, ["application/pdf", "image/svg+xml"]);
-  fill(host, page.summary, page.big, page.aloud.element, page.drawn.element, adding, page.target, page.list.element, page.more, downloads, page.said);
+  fill(
+    host,
+    page.summary,
+    page.big,
+    page.aloud.element,
+    page.drawn.element,
+    adding,
+    page.target,
+    page.list.element,
+    page.more,
+    downloads,
+    page.said,
+  );
   return page;
 }
 
@@ -128,8 +152,15 @@ function body() {
     ...common(),
     obstacles: listed(),
     vane_height: get("ask/path/vane_height") ?? vaneOfModel(),
-    ground: { eye_height: taken("ground/eye_height", "eye"), target_height: taken("ground/target_height", "face") },
-    group: group.diameter && { diameter: group.diameter, arrows: group.arrows ?? 6, distance: taken("group/distance", "group") },
+    ground: {
+      eye_height: taken("ground/eye_height", "eye"),
+      target_height: taken("ground/target_height", "face"),
+    },
+    group: group.diameter && {
+      diameter: group.diameter,
+      arrows: group.arrows ?? 6,
+      distance: taken("group/distance", "group"),
+    },
   };
   return request(own);
 }
@@ -158,7 +189,10 @@ function paced(resource, told) {
     told(reply, problem);
     if (next) go();
   };
-  const question = new Question(resource, { answered: (reply) => done(reply), refused: (problem) => done(null, problem) });
+  const question = new Question(resource, {
+    answered: (reply) => done(reply),
+    refused: (problem) => done(null, problem),
+  });
   const go = () => {
     clearTimeout(timer);
     const body = next;

@@ -1,14 +1,24 @@
 // Step 9: the scale at true size and the pocket card, to be printed and carried away.
 
-import { offer } from "../carry.js";
-import { button, el, fill } from "../dom.js";
-import { choice, folded, group, list, number, quantity, text, watch, yesNo } from "../fields.js";
-import { notes } from "../notes.js";
-import { sheetBody, usual } from "../print_sheet.js";
-import { showProblem } from "../problems.js";
-import { Question } from "../service.js";
-import { get } from "../state.js";
-import { calibrationBody, hasEnds } from "../verified.js";
+import { offer } from "../kept/carry.js";
+import { button, el, fill } from "../parts/dom.js";
+import {
+  choice,
+  folded,
+  group,
+  list,
+  number,
+  quantity,
+  text,
+  watch,
+  yesNo,
+} from "../parts/fields.js";
+import { notes } from "../parts/notes.js";
+import { sheetBody, usual } from "./print/sheet.js";
+import { showProblem } from "../wire/problems.js";
+import { Question } from "../wire/service.js";
+import { get } from "../kept/state.js";
+import { calibrationBody, hasEnds } from "../wire/verified.js";
 
 const CAUTION = ["print-at-full-size", "prove-scale"];
 
@@ -26,7 +36,15 @@ function show(host) {
   const said = el("div");
   const status = el("p", { class: "help", role: "status" });
   const paper = new Sheet(sheet, status, (problem) => showProblem(host, summary, problem));
-  fill(host, summary, el("div", { class: "fields" }, scale(), page(), card(), more()), paper.buttons, status, sheet, said);
+  fill(
+    host,
+    summary,
+    el("div", { class: "fields" }, scale(), page(), card(), more()),
+    paper.buttons,
+    status,
+    sheet,
+    said,
+  );
   const figures = new Question("sight-scale", {
     answered: (reply) => fill(said, notes(reply.notes, CAUTION)),
     refused: () => fill(said),
@@ -37,7 +55,13 @@ function show(host) {
     figures.ask(body, 400);
   };
   const learned = new Question("calibration", {
-    answered: ({ rows, units }) => ask(rows.map((row) => ({ distance: `${row.distance} ${units.distance}`, travel: `${row.travel} ${units.length}` }))),
+    answered: ({ rows, units }) =>
+      ask(
+        rows.map((row) => ({
+          distance: `${row.distance} ${units.distance}`,
+          travel: `${row.travel} ${units.length}`,
+        })),
+      ),
     refused: (problem) => showProblem(host, summary, problem),
   });
   const begin = () => (hasEnds() ? learned.ask(calibrationBody(markedDistances())) : ask(null));
@@ -51,16 +75,33 @@ function markedDistances() {
   const { from, to } = { ...usual().distances, ...get("ask/print/distances") };
   const [first, last] = [from, to].map((one) => Number.parseFloat(one));
   const unit = from.split(" ")[1];
-  return Array.from({ length: 9 }, (_, index) => `${Number((first + ((last - first) * index) / 8).toFixed(3))} ${unit}`);
+  return Array.from(
+    { length: 9 },
+    (_, index) => `${Number((first + ((last - first) * index) / 8).toFixed(3))} ${unit}`,
+  );
 }
 
 /** The sheet as it will be printed, and the buttons that hand it out. */
 class Sheet {
   constructor(host, status, refused) {
     Object.assign(this, { host, status, address: null });
-    this.buttons = el("div", { class: "buttons" }, button("Open the PDF to print", () => this.open(), { kind: "main" }), button("Save the PDF", () => this.save("pdf")), button("Save as SVG", () => this.save("svg")));
-    this.drawing = new Question("sight-scale", { accept: "image/svg+xml", answered: (response) => this.show(response), refused });
-    this.pdf = new Question("sight-scale", { accept: "application/pdf", answered: (response) => this.done(response), refused });
+    this.buttons = el(
+      "div",
+      { class: "buttons" },
+      button("Open the PDF to print", () => this.open(), { kind: "main" }),
+      button("Save the PDF", () => this.save("pdf")),
+      button("Save as SVG", () => this.save("svg")),
+    );
+    this.drawing = new Question("sight-scale", {
+      accept: "image/svg+xml",
+      answered: (response) => this.show(response),
+      refused,
+    });
+    this.pdf = new Question("sight-scale", {
+      accept: "application/pdf",
+      answered: (response) => this.done(response),
+      refused,
+    });
   }
 
   ask(body) {
@@ -72,7 +113,13 @@ class Sheet {
     this.svg = await response.blob();
     URL.revokeObjectURL(this.address);
     this.address = URL.createObjectURL(this.svg);
-    fill(this.host, el("img", { src: this.address, alt: "The sheet as it will be printed: scales, card, code and the line of 100 mm to check the print by." }));
+    fill(
+      this.host,
+      el("img", {
+        src: this.address,
+        alt: "The sheet as it will be printed: scales, card, code and the line of 100 mm to check the print by.",
+      }),
+    );
   }
 
   open() {
@@ -97,7 +144,8 @@ class Sheet {
 
   async done(response) {
     this.then(await response.blob());
-    this.status.textContent = "Print at 100 %, not fitted to the page, and check the line of 100 mm.";
+    this.status.textContent =
+      "Print at 100 %, not fitted to the page, and check the line of 100 mm.";
   }
 
   stop() {
@@ -111,41 +159,120 @@ const own = (name) => ({ path: `ask/print/${name}`, pointer: `/${name}` });
 
 function scale() {
   const { distances } = usual();
-  const end = (name, label) => quantity({ label, kind: "distance", usual: distances[name], ...own(`distances/${name}`) });
+  const end = (name, label) =>
+    quantity({ label, kind: "distance", usual: distances[name], ...own(`distances/${name}`) });
   return group(
     "Scale",
     end("from", "From"),
     end("to", "To"),
     end("step", "A line every"),
     number({ label: "A number every so many lines", usual: 5, ...own("number_every") }),
-    choice({ label: "Farther distances", choices: [["down", "Below, as the pin goes"], ["up", "Above"]], ...own("farther") }),
-    choice({ label: "Numbers", choices: [["right", "Right of the lines"], ["left", "Left of the lines"]], ...own("numbers") }),
-    folded("A pointer that moves more, or less, than the pin", number({ label: "Movement of the pointer per movement of the pin", usual: 1, step: 0.1, ...own("magnification") })),
+    choice({
+      label: "Farther distances",
+      choices: [
+        ["down", "Below, as the pin goes"],
+        ["up", "Above"],
+      ],
+      ...own("farther"),
+    }),
+    choice({
+      label: "Numbers",
+      choices: [
+        ["right", "Right of the lines"],
+        ["left", "Left of the lines"],
+      ],
+      ...own("numbers"),
+    }),
+    folded(
+      "A pointer that moves more, or less, than the pin",
+      number({
+        label: "Movement of the pointer per movement of the pin",
+        usual: 1,
+        step: 0.1,
+        ...own("magnification"),
+      }),
+    ),
   );
 }
 
 function page() {
   return group(
     "Sheet",
-    choice({ label: "Paper", path: "ask/print/sheet/paper", pointer: "/sheet/paper", choices: [["a4", "A4"], ["letter", "Letter"]], usual: usual().paper }),
-    text({ label: "Title", help: "Printed on the sheet, and nowhere kept but here.", path: "ask/print/sheet/title", pointer: "/sheet/title", optional: true, longest: 60 }),
-    text({ label: "Date", path: "ask/print/sheet/date", pointer: "/sheet/date", usual: usual().date, longest: 40 }),
-    text({ label: "Name of this scale", path: "ask/print/label", pointer: "/label", usual: "Marks", longest: 30 }),
-    yesNo({ label: "A code that holds the set-up", help: "Read by a phone's camera, it gives the request that computes this sheet again.", path: "ask/print/sheet/code", pointer: "/sheet/code", usual: true }),
+    choice({
+      label: "Paper",
+      path: "ask/print/sheet/paper",
+      pointer: "/sheet/paper",
+      choices: [
+        ["a4", "A4"],
+        ["letter", "Letter"],
+      ],
+      usual: usual().paper,
+    }),
+    text({
+      label: "Title",
+      help: "Printed on the sheet, and nowhere kept but here.",
+      path: "ask/print/sheet/title",
+      pointer: "/sheet/title",
+      optional: true,
+      longest: 60,
+    }),
+    text({
+      label: "Date",
+      path: "ask/print/sheet/date",
+      pointer: "/sheet/date",
+      usual: usual().date,
+      longest: 40,
+    }),
+    text({
+      label: "Name of this scale",
+      path: "ask/print/label",
+      pointer: "/label",
+      usual: "Marks",
+      longest: 30,
+    }),
+    yesNo({
+      label: "A code that holds the set-up",
+      help: "Read by a phone's camera, it gives the request that computes this sheet again.",
+      path: "ask/print/sheet/code",
+      pointer: "/sheet/code",
+      usual: true,
+    }),
   );
 }
 
 function card() {
   const { card: rows } = usual();
-  const end = (name, label) => quantity({ label, kind: "distance", usual: rows.distances[name], ...own(`card/distances/${name}`) });
+  const end = (name, label) =>
+    quantity({
+      label,
+      kind: "distance",
+      usual: rows.distances[name],
+      ...own(`card/distances/${name}`),
+    });
   return group(
     "Pocket card",
     end("from", "From"),
     end("to", "To"),
     end("step", "A line every"),
-    quantity({ label: "Wind", kind: "windSpeed", usual: rows.wind.speed, ...own("card/wind/speed") }),
-    quantity({ label: "Wind from", help: "Clockwise from the target: 0° ahead, 90° from the right.", kind: "direction", usual: rows.wind.from, ...own("card/wind/from") }),
-    quantity({ label: "How level: within a circle of", kind: "off", usual: rows.allowance.diameter, ...own("card/allowance/diameter") }),
+    quantity({
+      label: "Wind",
+      kind: "windSpeed",
+      usual: rows.wind.speed,
+      ...own("card/wind/speed"),
+    }),
+    quantity({
+      label: "Wind from",
+      help: "Clockwise from the target: 0° ahead, 90° from the right.",
+      kind: "direction",
+      usual: rows.wind.from,
+      ...own("card/wind/from"),
+    }),
+    quantity({
+      label: "How level: within a circle of",
+      kind: "off",
+      usual: rows.allowance.diameter,
+      ...own("card/allowance/diameter"),
+    }),
   );
 }
 
@@ -156,14 +283,42 @@ function more() {
       "div",
       { class: "fields across" },
       text({ label: "Its name", path: `${path}/label`, pointer: `${pointer}/label`, longest: 30 }),
-      quantity({ label: "Temperature", kind: "temperature", optional: true, path: `${path}/temperature`, pointer: `${pointer}/air/temperature` }),
-      quantity({ label: "Arrow mass", kind: "arrowMass", optional: true, path: `${path}/mass`, pointer: `${pointer}/arrow/mass` }),
+      quantity({
+        label: "Temperature",
+        kind: "temperature",
+        optional: true,
+        path: `${path}/temperature`,
+        pointer: `${pointer}/air/temperature`,
+      }),
+      quantity({
+        label: "Arrow mass",
+        kind: "arrowMass",
+        optional: true,
+        path: `${path}/mass`,
+        pointer: `${pointer}/arrow/mass`,
+      }),
       get("setup/launch/model") === "measured" &&
-        quantity({ label: "Its measured speed", help: "Empty: the same speed as the first arrow.", kind: "arrowSpeed", optional: true, path: `${path}/speed`, pointer: `${pointer}/launch/parameters` }),
+        quantity({
+          label: "Its measured speed",
+          help: "Empty: the same speed as the first arrow.",
+          kind: "arrowSpeed",
+          optional: true,
+          path: `${path}/speed`,
+          pointer: `${pointer}/launch/parameters`,
+        }),
     );
   };
   return group(
     "More scales on the sheet",
-    list({ label: "Other scale", help: "For a cold day, or another arrow: what differs from the set-up.", path: "ask/print/others", pointer: "/scales", row, most: 3, add: "Add a scale", first: (rows) => ({ label: `Scale ${rows.length + 2}` }) }),
+    list({
+      label: "Other scale",
+      help: "For a cold day, or another arrow: what differs from the set-up.",
+      path: "ask/print/others",
+      pointer: "/scales",
+      row,
+      most: 3,
+      add: "Add a scale",
+      first: (rows) => ({ label: `Scale ${rows.length + 2}` }),
+    }),
   );
 }

@@ -1,19 +1,19 @@
 // Step 7: marks up and down hill.
 
-import { asEntered } from "../as_entered.js";
-import { Asking } from "../asking.js";
-import { entered, remade } from "../by_system.js";
-import { chart } from "../chart.js";
-import { distanceFields, distancesAt } from "../distances.js";
-import { pictures } from "../downloads.js";
-import { el, fill, table } from "../dom.js";
-import { choice, group, list, quantity, watch } from "../fields.js";
-import { markWords } from "../marks.js";
-import { notes } from "../notes.js";
-import { request } from "../request.js";
-import { get } from "../state.js";
-import { distanceNumber, distanceWords, landing } from "../target.js";
-import { fixed } from "../units.js";
+import { asEntered } from "../parts/as_entered.js";
+import { Asking } from "../wire/questions.js";
+import { entered, remade } from "../parts/by_system.js";
+import { chart } from "../parts/chart.js";
+import { distanceFields, distancesAt } from "../parts/distances.js";
+import { pictures } from "../parts/downloads.js";
+import { el, fill, table } from "../parts/dom.js";
+import { choice, group, list, quantity, watch } from "../parts/fields.js";
+import { markWords } from "../words/marks.js";
+import { notes } from "../parts/notes.js";
+import { request } from "../wire/request.js";
+import { get } from "../kept/state.js";
+import { distanceNumber, distanceWords, landing } from "../words/target.js";
+import { fixed } from "../wire/units.js";
 
 const ASK = "ask/slopes";
 const AT = { metric: "50 m", imperial: "50 yd" };
@@ -35,23 +35,49 @@ export default {
 
 function show(host) {
   const summary = el("div", { class: "summary", role: "alert", hidden: true });
-  const answer = el("div", { class: "answer" }, el("p", { class: "big", role: "status" }), el("p", { class: "more" }));
+  const answer = el(
+    "div",
+    { class: "answer" },
+    el("p", { class: "big", role: "status" }),
+    el("p", { class: "more" }),
+  );
   const drawn = chart();
   const rows = el("div");
   const said = el("div");
-  const results = el("div", {}, drawn.element, rows, pictures("slopes", tableBody, ["text/csv"]), said);
+  const results = el(
+    "div",
+    {},
+    drawn.element,
+    rows,
+    pictures("slopes", tableBody, ["text/csv"]),
+    said,
+  );
   fill(host, summary, answer, remade(liveFields), tableFields(), results);
   const asking = new Asking(host, summary);
-  asking.add("slopes", { body: liveBody, into: answer, answered: (reply) => tellAnswer(answer, reply), pointer: livePointer });
+  asking.add("slopes", {
+    body: liveBody,
+    into: answer,
+    answered: (reply) => tellAnswer(answer, reply),
+    pointer: livePointer,
+  });
   asking.add("slopes", {
     body: tableBody,
     into: results,
     answered: (reply) => {
       drawn.draw(curves(reply));
-      fill(rows, tableOf(reply), el("p", { class: "help" }, "The distance on the level that has the same mark, and below it what to set."));
+      fill(
+        rows,
+        tableOf(reply),
+        el(
+          "p",
+          { class: "help" },
+          "The distance on the level that has the same mark, and below it what to set.",
+        ),
+      );
       fill(said, asEntered(), notes(reply.notes, ["no-level-equivalent"]));
     },
-    pointer: (own) => own.replace(/^\/slopes\/(\d+)/, (_, index) => `/slopes/${Math.floor(index / 2)}`),
+    pointer: (own) =>
+      own.replace(/^\/slopes\/(\d+)/, (_, index) => `/slopes/${Math.floor(index / 2)}`),
   });
   const ask = () => asking.ask();
   watch(host, ["setup", ASK, "system"], ask);
@@ -61,7 +87,10 @@ function show(host) {
 
 function liveBody() {
   const steep = get(`${ASK}/slope`) ?? STEEP;
-  return request({ distances: [entered(`${ASK}/distance`, AT)], slopes: [get(`${ASK}/way`) === "down" ? downhill(steep) : steep, "0 deg"] });
+  return request({
+    distances: [entered(`${ASK}/distance`, AT)],
+    slopes: [get(`${ASK}/way`) === "down" ? downhill(steep) : steep, "0 deg"],
+  });
 }
 
 function livePointer(own) {
@@ -82,9 +111,30 @@ function tableBody() {
 function liveFields(system) {
   return group(
     "The target",
-    quantity({ label: "Distance", help: "Along the line of sight, as a rangefinder without an angle measures it.", path: `${ASK}/distance`, pointer: "/distance", kind: "distance", usual: AT[system] }),
-    quantity({ label: "Slope", help: "Of the line of sight against the level.", path: `${ASK}/slope`, pointer: "/slope", kind: SLOPE, usual: STEEP }),
-    choice({ label: "The target lies", path: `${ASK}/way`, choices: [["up", "Uphill"], ["down", "Downhill"]] }),
+    quantity({
+      label: "Distance",
+      help: "Along the line of sight, as a rangefinder without an angle measures it.",
+      path: `${ASK}/distance`,
+      pointer: "/distance",
+      kind: "distance",
+      usual: AT[system],
+    }),
+    quantity({
+      label: "Slope",
+      help: "Of the line of sight against the level.",
+      path: `${ASK}/slope`,
+      pointer: "/slope",
+      kind: SLOPE,
+      usual: STEEP,
+    }),
+    choice({
+      label: "The target lies",
+      path: `${ASK}/way`,
+      choices: [
+        ["up", "Uphill"],
+        ["down", "Downhill"],
+      ],
+    }),
   );
 }
 
@@ -113,9 +163,18 @@ const tidied = (angle) => fixed(angle, Number.isInteger(angle) ? 0 : 1);
 function tellAnswer(answer, { rows: [row, level], zero_distance: zero, units }) {
   const [big, more] = answer.children;
   const at = `${distanceWords(row.distance, units)} at ${slopeWords(row.slope)}`;
-  big.textContent = row.level_distance === null ? `${at}: no distance on the level has this mark. Set it by the sight.` : `${at}: shoot the mark of ${tenth(row.level_distance)} ${units.distance}.`;
+  big.textContent =
+    row.level_distance === null
+      ? `${at}: no distance on the level has this mark. Set it by the sight.`
+      : `${at}: shoot the mark of ${tenth(row.level_distance)} ${units.distance}.`;
   const slant = distanceWords(row.distance, units);
-  fill(more, el("strong", {}, `That is ${difference(row, level, units)} the ${slant} mark. `), zero !== row.distance && `On the sight: ${markWords(row, units)}, counted from the ${distanceWords(zero, units)} mark. `, `With the ${slant} mark the arrow would land ${landing(0, row.slant_up, units)}; with that of the distance on the map, ${distanceWords(row.horizontal_distance, units)}, ${landing(0, row.horizontal_up, units)}.`);
+  fill(
+    more,
+    el("strong", {}, `That is ${difference(row, level, units)} the ${slant} mark. `),
+    zero !== row.distance &&
+      `On the sight: ${markWords(row, units)}, counted from the ${distanceWords(zero, units)} mark. `,
+    `With the ${slant} mark the arrow would land ${landing(0, row.slant_up, units)}; with that of the distance on the map, ${distanceWords(row.horizontal_distance, units)}, ${landing(0, row.horizontal_up, units)}.`,
+  );
 }
 
 /** How the mark differs from that on the level, as the sight is set. */
@@ -135,20 +194,38 @@ function curves({ rows, units }) {
   const most = rows.reduce((one, other) => ((other.cut ?? 0) > (one.cut ?? 0) ? other : one));
   return {
     title: "What to take off the distance on a slope",
-    description: most.cut === null ? "No distance on the level has these marks." : `Most at ${distanceWords(most.distance, units)} and ${slopeWords(most.slope)}: ${distanceWords(most.cut, units)}.`,
+    description:
+      most.cut === null
+        ? "No distance on the level has these marks."
+        : `Most at ${distanceWords(most.distance, units)} and ${slopeWords(most.slope)}: ${distanceWords(most.cut, units)}.`,
     x: { label: "Distance", unit: units.distance },
     y: { label: "Take off", unit: units.distance, zero: true },
-    curves: slopes.map((slope) => ({ name: `${tidied(Math.abs(slope))}° ${slope > 0 ? "up" : slope < 0 ? "down" : ""}`, points: of(slope).map((row) => [row.distance, row.cut ?? NaN]) })),
+    curves: slopes.map((slope) => ({
+      name: `${tidied(Math.abs(slope))}° ${slope > 0 ? "up" : slope < 0 ? "down" : ""}`,
+      points: of(slope).map((row) => [row.distance, row.cut ?? NaN]),
+    })),
   };
 }
 
 function tableOf({ rows, units }) {
   const slopes = bySlope(rows);
-  const cell = (row) => [el("strong", {}, row.level_distance === null ? "–" : `${tenth(row.level_distance)} ${units.distance}`), el("span", { class: "under" }, markWords(row, units))];
+  const cell = (row) => [
+    el(
+      "strong",
+      {},
+      row.level_distance === null ? "–" : `${tenth(row.level_distance)} ${units.distance}`,
+    ),
+    el("span", { class: "under" }, markWords(row, units)),
+  ];
   const distances = [...new Set(rows.map((row) => row.distance))];
   return table(
     "Marks to shoot",
     [`Distance, ${units.distance}`, ...slopes.map(slopeWords)],
-    distances.map((distance) => [distanceNumber(distance), ...slopes.map((slope) => el("div", {}, cell(rows.find((row) => row.distance === distance && row.slope === slope))))]),
+    distances.map((distance) => [
+      distanceNumber(distance),
+      ...slopes.map((slope) =>
+        el("div", {}, cell(rows.find((row) => row.distance === distance && row.slope === slope))),
+      ),
+    ]),
   );
 }

@@ -1,27 +1,51 @@
 // Step 3: what arrows on the target teach.
 
-import { chart } from "../chart.js";
-import { button, el, fill } from "../dom.js";
-import { USUAL } from "../distances.js";
-import { pictures } from "../downloads.js";
-import { folded, group, number, quantity, watch } from "../fields.js";
-import { notes } from "../notes.js";
-import { showProblem } from "../problems.js";
-import { request } from "../request.js";
-import { computed, line, Lost, Problem, Question } from "../service.js";
-import { get, set } from "../state.js";
-import { tidy } from "../units.js";
-import { ARROWS, calibrationBody, ends, groupDistance, hasEnds, markFor, measured, metres, nameOf, offUnit, OWN, proven, sent, sessionBody } from "../verified.js";
-import { advice, butts, nextWords } from "../verify/advice.js";
-import { endCard } from "../verify/card.js";
-import { changeCurve, correctedTable } from "../verify/corrected.js";
-import { steadily } from "../verify/steady.js";
-import { middleOf, places } from "../verify/target.js";
-import { answer, plainNotes } from "../verify/words.js";
+import { chart } from "../parts/chart.js";
+import { button, el, fill } from "../parts/dom.js";
+import { USUAL } from "../parts/distances.js";
+import { pictures } from "../parts/downloads.js";
+import { folded, group, number, quantity, watch } from "../parts/fields.js";
+import { notes } from "../parts/notes.js";
+import { showProblem } from "../wire/problems.js";
+import { request } from "../wire/request.js";
+import { computed, line, Lost, Problem, Question } from "../wire/service.js";
+import { get, set } from "../kept/state.js";
+import { tidy } from "../wire/units.js";
+import {
+  ARROWS,
+  calibrationBody,
+  ends,
+  groupDistance,
+  hasEnds,
+  markFor,
+  measured,
+  metres,
+  nameOf,
+  offUnit,
+  OWN,
+  proven,
+  sent,
+  sessionBody,
+} from "../wire/verified.js";
+import { advice, butts, nextWords } from "./verify/advice.js";
+import { endCard } from "./verify/card.js";
+import { changeCurve, correctedTable } from "./verify/corrected.js";
+import { steadily } from "./verify/steady.js";
+import { middleOf, places } from "./verify/target.js";
+import { answer, plainNotes } from "./verify/words.js";
 
 const ENDS = `${OWN}/ends`;
 /** Notes that stand in the open: what is wrong, and what may hurt somebody. */
-const OPEN = ["observations-contradict", "scatter-odd", "zero-off", "poor-fit", "far-from-prior", "start-near", "plan-not-enough", "prove-corrected-marks"];
+const OPEN = [
+  "observations-contradict",
+  "scatter-odd",
+  "zero-off",
+  "poor-fit",
+  "far-from-prior",
+  "start-near",
+  "plan-not-enough",
+  "prove-corrected-marks",
+];
 
 export default {
   id: "verify",
@@ -54,7 +78,8 @@ function show(host) {
   };
   const refused = (problem) => {
     showProblem(host, summary, placed(problem, order));
-    for (const wrong of host.querySelectorAll(".wrong")) wrong.closest("details.end")?.setAttribute("open", "");
+    for (const wrong of host.querySelectorAll(".wrong"))
+      wrong.closest("details.end")?.setAttribute("open", "");
     // An answer to other figures than those on the screen would mislead.
     said.hidden = true;
     status.textContent = "";
@@ -81,13 +106,21 @@ function show(host) {
 
 /** Distances at which arrows were shot, each once, as far as they are distances. */
 function reached() {
-  const all = ends().filter((end) => end.kind !== "speed").map((end) => end.distance);
+  const all = ends()
+    .filter((end) => end.kind !== "speed")
+    .map((end) => end.distance);
   return [...new Set(all)].filter((distance) => metres(distance) >= 1 && metres(distance) <= 1000);
 }
 
 /** A problem with the positions of the request's observations as those of the cards. */
 function placed(problem, order) {
-  const errors = problem.errors.map((one) => ({ ...one, pointer: (one.pointer ?? "").replace(/^\/observations\/(\d+)/, (_, at) => `/observations/${order[at] ?? at}`) }));
+  const errors = problem.errors.map((one) => ({
+    ...one,
+    pointer: (one.pointer ?? "").replace(
+      /^\/observations\/(\d+)/,
+      (_, at) => `/observations/${order[at] ?? at}`,
+    ),
+  }));
   return { message: problem.message, errors };
 }
 
@@ -101,7 +134,14 @@ function spoken(reply, order, names, cards) {
   const wrong = reply.observations.flatMap((one, at) => (one.status === "used" ? [] : [at]));
   return [
     el("p", { class: "big" }, newest(reply, names)),
-    wrong.map((at) => el("p", { class: "note" }, `${names[at]} ${reply.observations[at].status === "set-aside" ? "does not fit and was set aside" : "does not fit well"}. `, button(`Check ${names[at]}`, () => cards.open(order[at])))),
+    wrong.map((at) =>
+      el(
+        "p",
+        { class: "note" },
+        `${names[at]} ${reply.observations[at].status === "set-aside" ? "does not fit and was set aside" : "does not fit well"}. `,
+        button(`Check ${names[at]}`, () => cards.open(order[at])),
+      ),
+    ),
     advice(reply, order, cards),
   ];
 }
@@ -132,7 +172,10 @@ function cardList() {
   };
   const remove = (index) => {
     const before = ends();
-    set(ENDS, before.filter((_, other) => other !== index));
+    set(
+      ENDS,
+      before.filter((_, other) => other !== index),
+    );
     draw(-1);
     const back = button("Bring it back", () => {
       set(ENDS, before);
@@ -145,10 +188,26 @@ function cardList() {
   };
 
   function draw(opened) {
-    cards = ends().map((_, index) => endCard({ index, open: index === opened, remove: () => remove(index), corrected: () => takeCorrected(index) }));
-    fill(list, cards.map((card) => card.element));
+    cards = ends().map((_, index) =>
+      endCard({
+        index,
+        open: index === opened,
+        remove: () => remove(index),
+        corrected: () => takeCorrected(index),
+      }),
+    );
+    fill(
+      list,
+      cards.map((card) => card.element),
+    );
     fill(intro, cards.length === 0 && introduced(add));
-    fill(again, cards.length > 0 && [button("Add an end", () => add(fresh())), button("Add a speed", () => add(freshSpeed()))]);
+    fill(
+      again,
+      cards.length > 0 && [
+        button("Add an end", () => add(fresh())),
+        button("Add a speed", () => add(freshSpeed())),
+      ],
+    );
     tell(null, []);
   }
 
@@ -157,7 +216,11 @@ function cardList() {
     cards.forEach((card, index) => {
       const at = order.indexOf(index);
       const row = rows.get(ends()[index]?.distance);
-      card.tell({ seen: reply?.observations[at], row: row?.row, units: reply?.units ?? row?.units });
+      card.tell({
+        seen: reply?.observations[at],
+        row: row?.row,
+        units: reply?.units ?? row?.units,
+      });
     });
   }
 
@@ -172,7 +235,9 @@ function cardList() {
     tell,
     predicted(reply) {
       const distances = reached();
-      rows = new Map(reply ? reply.rows.map((row, at) => [distances[at], { row, units: reply.units }]) : []);
+      rows = new Map(
+        reply ? reply.rows.map((row, at) => [distances[at], { row, units: reply.units }]) : [],
+      );
       tell(last.reply, last.order);
     },
   };
@@ -182,13 +247,19 @@ function cardList() {
 async function takeCorrected(index) {
   const end = ends()[index];
   try {
-    const reply = await (await computed("calibration", calibrationBody([end.distance], { before: index }))).json();
+    const reply = await (
+      await computed("calibration", calibrationBody([end.distance], { before: index }))
+    ).json();
     const { windage_clicks, windage_travel, ...rest } = markFor(reply.rows[0], reply, sent(index));
     const taken = { ...ends()[index], ...rest, windage_clicks, windage_travel };
-    set(`${ENDS}/${index}`, Object.fromEntries(Object.entries(taken).filter(([, value]) => value !== undefined)));
+    set(
+      `${ENDS}/${index}`,
+      Object.fromEntries(Object.entries(taken).filter(([, value]) => value !== undefined)),
+    );
     return "Put in: the mark that the ends before this one ask for.";
   } catch (error) {
-    if (error instanceof Problem) return error.errors.map((one) => one.detail).join(" ") || error.message;
+    if (error instanceof Problem)
+      return error.errors.map((one) => one.detail).join(" ") || error.message;
     if (!(error instanceof Lost)) throw error;
     line.say(true, () => takeCorrected(index));
     return "";
@@ -210,11 +281,31 @@ function introduced(add) {
     { class: "introduced" },
     el("h2", {}, "Two distances prove most"),
     el("ol", {}, [
-      el("li", {}, `Shoot an end at ${near}, with the predicted mark. It shows whether the pin stands where the sight says.`),
-      el("li", {}, `Then shoot an end far out, such as at ${long}, once the near one has shown that you will hit the butt. It shows how fast the arrow is and how it slows.`),
-      el("li", {}, "Say where the arrows landed. All marks between follow, each with how sure it is."),
+      el(
+        "li",
+        {},
+        `Shoot an end at ${near}, with the predicted mark. It shows whether the pin stands where the sight says.`,
+      ),
+      el(
+        "li",
+        {},
+        `Then shoot an end far out, such as at ${long}, once the near one has shown that you will hit the butt. It shows how fast the arrow is and how it slows.`,
+      ),
+      el(
+        "li",
+        {},
+        "Say where the arrows landed. All marks between follow, each with how sure it is.",
+      ),
     ]),
-    el("div", { class: "buttons" }, button(`Begin with ${near} and ${long}`, () => add(fresh(near), fresh(long)), { kind: "main" }), button("Begin with one end", () => add(fresh(near))), button("I have a speed from a chronograph", () => add(freshSpeed()))),
+    el(
+      "div",
+      { class: "buttons" },
+      button(`Begin with ${near} and ${long}`, () => add(fresh(near), fresh(long)), {
+        kind: "main",
+      }),
+      button("Begin with one end", () => add(fresh(near))),
+      button("I have a speed from a chronograph", () => add(freshSpeed())),
+    ),
   );
 }
 
@@ -225,16 +316,60 @@ function sureness() {
   const size = group(
     "Your group",
     told,
-    quantity({ label: "Across", help: "Between the two arrows farthest apart.", path: path("group/diameter"), pointer: "/group/diameter", kind: "span", optional: true }),
-    quantity({ label: "Shot at", path: path("group/distance"), pointer: "/group/distance", kind: "distance", usual: groupDistance() }),
-    number({ label: "From how many arrows", path: path("group/arrows"), pointer: "/group/arrows", usual: String(ARROWS.group) }),
+    quantity({
+      label: "Across",
+      help: "Between the two arrows farthest apart.",
+      path: path("group/diameter"),
+      pointer: "/group/diameter",
+      kind: "span",
+      optional: true,
+    }),
+    quantity({
+      label: "Shot at",
+      path: path("group/distance"),
+      pointer: "/group/distance",
+      kind: "distance",
+      usual: groupDistance(),
+    }),
+    number({
+      label: "From how many arrows",
+      path: path("group/arrows"),
+      pointer: "/group/arrows",
+      usual: String(ARROWS.group),
+    }),
   );
   const enough = folded(
     "What is good enough, and how far you can shoot",
-    quantity({ label: "A mark may be off by", help: "Height at the target. Empty: 1 cm for every 10 yd of distance.", path: path("tolerance/height"), pointer: "/tolerance/height", kind: "off", optional: true }),
-    quantity({ label: "At this distance", help: "It grows with the distance. Empty: the same everywhere.", path: path("tolerance/at"), pointer: "/tolerance/at", kind: "distance", optional: true }),
-    quantity({ label: "Longest butt", help: "Empty: as far as the marks go.", path: path("longest"), pointer: "/next", kind: "distance", optional: true }),
-    number({ label: "Most arrows of an end", path: path("arrows"), pointer: "/next/arrows", usual: "6" }),
+    quantity({
+      label: "A mark may be off by",
+      help: "Height at the target. Empty: 1 cm for every 10 yd of distance.",
+      path: path("tolerance/height"),
+      pointer: "/tolerance/height",
+      kind: "off",
+      optional: true,
+    }),
+    quantity({
+      label: "At this distance",
+      help: "It grows with the distance. Empty: the same everywhere.",
+      path: path("tolerance/at"),
+      pointer: "/tolerance/at",
+      kind: "distance",
+      optional: true,
+    }),
+    quantity({
+      label: "Longest butt",
+      help: "Empty: as far as the marks go.",
+      path: path("longest"),
+      pointer: "/next",
+      kind: "distance",
+      optional: true,
+    }),
+    number({
+      label: "Most arrows of an end",
+      path: path("arrows"),
+      pointer: "/next/arrows",
+      usual: "6",
+    }),
   );
   const element = el("div", {}, size, enough);
   const say = () => {
@@ -253,10 +388,19 @@ function ownGroup() {
   const unit = offUnit();
   const groups = ends().flatMap((end) => {
     if (end.kind === "speed" || proven(end)) return [];
-    if (measured(end)) return end.up && end.diameter ? [{ many: end.arrows ?? ARROWS.measured, words: end.diameter, end }] : [];
+    if (measured(end))
+      return end.up && end.diameter
+        ? [{ many: end.arrows ?? ARROWS.measured, words: end.diameter, end }]
+        : [];
     const arrows = places(end);
     if (arrows.length < 2) return [];
-    return [{ many: arrows.length, words: `${tidy(middleOf(arrows).across / (unit === "in" ? 25.4 : 10), 3)} ${unit}`, end }];
+    return [
+      {
+        many: arrows.length,
+        words: `${tidy(middleOf(arrows).across / (unit === "in" ? 25.4 : 10), 3)} ${unit}`,
+        end,
+      },
+    ];
   });
   const best = groups.sort((one, other) => other.many - one.many)[0];
   return best ? `${best.words} across for ${best.many} arrows at ${best.end.distance}` : "";
@@ -269,7 +413,20 @@ function results() {
   const rest = el("div");
   const head = el("h2", {}, "Corrected marks");
   const body = () => sessionBody("ask/marks/distances", USUAL[get("system")]);
-  const element = el("section", { class: "corrected", hidden: true }, head, el("p", { class: "help" }, "How far the corrected marks lie from the predicted ones; crosses are what single ends ask for."), drawn.element, rows, pictures("calibration", body), rest);
+  const element = el(
+    "section",
+    { class: "corrected", hidden: true },
+    head,
+    el(
+      "p",
+      { class: "help" },
+      "How far the corrected marks lie from the predicted ones; crosses are what single ends ask for.",
+    ),
+    drawn.element,
+    rows,
+    pictures("calibration", body),
+    rest,
+  );
   return {
     element,
     stale: () => element.classList.add("stale"),
@@ -280,7 +437,16 @@ function results() {
       head.textContent = `Corrected marks, after ${names.length} ${names.length === 1 ? "end" : "ends"}`;
       drawn.draw(changeCurve(reply));
       fill(rows, correctedTable(reply));
-      fill(rest, notes(plainNotes(reply.notes, names), OPEN), el("details", { class: "folded" }, el("summary", {}, "Where you could shoot next"), butts(reply)));
+      fill(
+        rest,
+        notes(plainNotes(reply.notes, names), OPEN),
+        el(
+          "details",
+          { class: "folded" },
+          el("summary", {}, "Where you could shoot next"),
+          butts(reply),
+        ),
+      );
     },
   };
 }

@@ -1,19 +1,27 @@
 // Step 6: what the wind does, and what to do against it.
 
-import { Asking } from "../asking.js";
-import { entered, remade } from "../by_system.js";
-import { chart } from "../chart.js";
-import { around, compass, windWords } from "../compass.js";
-import { distanceFields, distancesAt } from "../distances.js";
-import { pictures } from "../downloads.js";
-import { el, fill, table } from "../dom.js";
-import { group, quantity, watch } from "../fields.js";
-import { counted, countedAside } from "../marks.js";
-import { notes } from "../notes.js";
-import { request } from "../request.js";
-import { get, set } from "../state.js";
-import { atTarget, distanceNumber, distanceWords, landing, nothing, size, targetUnit } from "../target.js";
-import { converted, fixed, parted, shown, tidy } from "../units.js";
+import { Asking } from "../wire/questions.js";
+import { entered, remade } from "../parts/by_system.js";
+import { chart } from "../parts/chart.js";
+import { around, compass, windWords } from "./wind/compass.js";
+import { distanceFields, distancesAt } from "../parts/distances.js";
+import { pictures } from "../parts/downloads.js";
+import { el, fill, table } from "../parts/dom.js";
+import { group, quantity, watch } from "../parts/fields.js";
+import { counted, countedAside } from "../words/marks.js";
+import { notes } from "../parts/notes.js";
+import { request } from "../wire/request.js";
+import { get, set } from "../kept/state.js";
+import {
+  atTarget,
+  distanceNumber,
+  distanceWords,
+  landing,
+  nothing,
+  size,
+  targetUnit,
+} from "../words/target.js";
+import { converted, fixed, parted, shown, tidy } from "../wire/units.js";
 
 const ASK = "ask/wind";
 const SPEED = { metric: "3 m/s", imperial: "7 mph" };
@@ -30,14 +38,27 @@ export default {
 
 function show(host) {
   const summary = el("div", { class: "summary", role: "alert", hidden: true });
-  const answer = el("div", { class: "answer" }, el("p", { class: "big", role: "status" }), el("p", { class: "more" }), el("p", { class: "help" }));
+  const answer = el(
+    "div",
+    { class: "answer" },
+    el("p", { class: "big", role: "status" }),
+    el("p", { class: "more" }),
+    el("p", { class: "help" }),
+  );
   const dial = windDial();
   const drawn = chart();
   const rows = el("div");
   const caution = el("div");
   const said = el("div");
   const results = el("div", {}, caution, drawn.element, rows, pictures("wind", tableBody), said);
-  fill(host, summary, answer, el("div", { class: "live" }, dial, remade(fields)), distanceFields(`${ASK}/distances`, { title: "Chart and table" }), results);
+  fill(
+    host,
+    summary,
+    answer,
+    el("div", { class: "live" }, dial, remade(fields)),
+    distanceFields(`${ASK}/distances`, { title: "Chart and table" }),
+    results,
+  );
   const asking = new Asking(host, summary);
   asking.add("wind", {
     body: () => request({ distances: [entered(`${ASK}/distance`, AT)], ...wind() }),
@@ -62,7 +83,10 @@ function show(host) {
   return () => asking.stop();
 }
 
-const wind = () => ({ speeds: [entered(`${ASK}/speed`, SPEED)], directions: [entered(`${ASK}/from`, FROM)] });
+const wind = () => ({
+  speeds: [entered(`${ASK}/speed`, SPEED)],
+  directions: [entered(`${ASK}/from`, FROM)],
+});
 
 function tableBody() {
   return request({ distances: distancesAt(`${ASK}/distances`), ...wind() });
@@ -72,9 +96,27 @@ function fields(system) {
   const own = (name, rest) => quantity({ path: `${ASK}/${name}`, ...rest });
   return group(
     "Wind",
-    own("speed", { label: "Speed", help: "Leaves rustle from 2 m/s (4 mph), small twigs move from 4 m/s (9 mph), dust rises from 6 m/s (13 mph).", pointer: "/speeds/0", kind: "windSpeed", usual: SPEED[system] }),
-    own("from", { label: "Direction", help: "Clockwise from the target: 0 from ahead, 90 from the right, 180 from behind, 270 from the left.", pointer: "/directions/0", kind: "direction", usual: FROM[system] }),
-    own("distance", { label: "Distance", help: "Of the answer above.", pointer: "/distance", kind: "distance", usual: AT[system] }),
+    own("speed", {
+      label: "Speed",
+      help: "Leaves rustle from 2 m/s (4 mph), small twigs move from 4 m/s (9 mph), dust rises from 6 m/s (13 mph).",
+      pointer: "/speeds/0",
+      kind: "windSpeed",
+      usual: SPEED[system],
+    }),
+    own("from", {
+      label: "Direction",
+      help: "Clockwise from the target: 0 from ahead, 90 from the right, 180 from behind, 270 from the left.",
+      pointer: "/directions/0",
+      kind: "direction",
+      usual: FROM[system],
+    }),
+    own("distance", {
+      label: "Distance",
+      help: "Of the answer above.",
+      pointer: "/distance",
+      kind: "distance",
+      usual: AT[system],
+    }),
   );
 }
 
@@ -109,16 +151,28 @@ function tellAnswer(answer, { rows: [row], units }, asked) {
   const [big, more, help] = answer.children;
   const at = distanceWords(row.distance, units);
   const missing = row.drift === null;
-  big.textContent = missing ? `In ${named(asked)} no arrow reaches ${at} with its mark for still air.` : `In ${named(asked)}: at ${at} ${aimOff(row, units)}.`;
+  big.textContent = missing
+    ? `In ${named(asked)} no arrow reaches ${at} with its mark for still air.`
+    : `In ${named(asked)}: at ${at} ${aimOff(row, units)}.`;
   const lands = !missing && !(nothing(row.drift, units) && nothing(row.up, units));
-  fill(more, lands && `Else the arrow lands ${landing(row.drift, row.up, units)}. `, el("strong", {}, sentence(row, units)));
-  help.textContent = get("setup/sight/windage_travel_per_turn") === undefined ? "For windage in clicks give the travel and the clicks of its screw in the set-up, under the sight." : "";
+  fill(
+    more,
+    lands && `Else the arrow lands ${landing(row.drift, row.up, units)}. `,
+    el("strong", {}, sentence(row, units)),
+  );
+  help.textContent =
+    get("setup/sight/windage_travel_per_turn") === undefined
+      ? "For windage in clicks give the travel and the clicks of its screw in the set-up, under the sight."
+      : "";
   help.hidden = help.textContent === "";
 }
 
 /** Where to hold: on the other side of where the arrow lands. */
 function aimOff({ drift, up }, units) {
-  const parts = [!nothing(drift, units) && `${size(drift, units)} ${drift > 0 ? "left" : "right"}`, !nothing(up, units) && `${size(up, units)} ${up > 0 ? "low" : "high"}`].filter(Boolean);
+  const parts = [
+    !nothing(drift, units) && `${size(drift, units)} ${drift > 0 ? "left" : "right"}`,
+    !nothing(up, units) && `${size(up, units)} ${up > 0 ? "low" : "high"}`,
+  ].filter(Boolean);
   return parts.length ? `aim off ${parts.join(" and ")}` : "there is nothing to aim off";
 }
 
@@ -147,14 +201,18 @@ function amount(value, decimals, unit, way) {
 }
 
 function curves({ rows, units }) {
-  const of = (name) => rows.map((row) => [row.distance, row[name] === null ? NaN : atTarget(row[name], units)]);
+  const of = (name) =>
+    rows.map((row) => [row.distance, row[name] === null ? NaN : atTarget(row[name], units)]);
   const last = rows.at(-1);
   return {
     title: "What the wind does over distance",
     description: `With the mark for still air the arrow lands ${landing(last.drift, last.up, units)} at ${distanceWords(last.distance, units)}.`,
     x: { label: "Distance", unit: units.distance },
     y: { label: "Right or high (− left or low)", unit: targetUnit(units), zero: true },
-    curves: [{ name: "sideways", points: of("drift") }, { name: "height", points: of("up") }],
+    curves: [
+      { name: "sideways", points: of("drift") },
+      { name: "height", points: of("up") },
+    ],
     lines: [{ y: 0, name: "" }],
   };
 }
@@ -163,6 +221,11 @@ function tableOf({ rows, units }) {
   return table(
     "Wind",
     [`Distance, ${units.distance}`, "The arrow lands", "Windage", "Height"],
-    rows.map((row) => [distanceNumber(row.distance), el("strong", {}, landing(row.drift, row.up, units)), windage(row, units), elevation(row, units)]),
+    rows.map((row) => [
+      distanceNumber(row.distance),
+      el("strong", {}, landing(row.drift, row.up, units)),
+      windage(row, units),
+      elevation(row, units),
+    ]),
   );
 }

@@ -1,19 +1,19 @@
 // Step 8: distances beyond the sight's window, and moving the whole sight for them.
 
-import { asEntered } from "../as_entered.js";
-import { Asking } from "../asking.js";
-import { entered, remade } from "../by_system.js";
-import { chart } from "../chart.js";
-import { distanceFields, distancesAt } from "../distances.js";
-import { pictures } from "../downloads.js";
-import { el, fill, table } from "../dom.js";
-import { choice, folded, group, number, quantity, watch } from "../fields.js";
-import { notes } from "../notes.js";
-import { request } from "../request.js";
-import { get } from "../state.js";
-import { distanceNumber } from "../target.js";
-import { fixed } from "../units.js";
-import { beyond, moveWords, nearest, reach, shownBefore, spanWords } from "../window_words.js";
+import { asEntered } from "../parts/as_entered.js";
+import { Asking } from "../wire/questions.js";
+import { entered, remade } from "../parts/by_system.js";
+import { chart } from "../parts/chart.js";
+import { distanceFields, distancesAt } from "../parts/distances.js";
+import { pictures } from "../parts/downloads.js";
+import { el, fill, table } from "../parts/dom.js";
+import { choice, folded, group, number, quantity, watch } from "../parts/fields.js";
+import { notes } from "../parts/notes.js";
+import { request } from "../wire/request.js";
+import { get } from "../kept/state.js";
+import { distanceNumber } from "../words/target.js";
+import { fixed } from "../wire/units.js";
+import { beyond, moveWords, nearest, reach, shownBefore, spanWords } from "./window/words.js";
 
 const ASK = "ask/window";
 const RANGE = {
@@ -44,9 +44,29 @@ function show(host) {
   const said = el("div");
   const caution = el("div");
   const first = el("div", { class: "answer" }, answer, more, caution);
-  const results = el("div", {}, drawn.element, rows, pictures("sight-travel", body, ["text/csv"]), said);
-  const both = { set hidden(hidden) { first.hidden = results.hidden = hidden; } };
-  fill(host, summary, first, windowFields(), moveFields(), limits(), distanceFields(`${ASK}/distances`, { title: "Chart and table", usual: RANGE }), results);
+  const results = el(
+    "div",
+    {},
+    drawn.element,
+    rows,
+    pictures("sight-travel", body, ["text/csv"]),
+    said,
+  );
+  const both = {
+    set hidden(hidden) {
+      first.hidden = results.hidden = hidden;
+    },
+  };
+  fill(
+    host,
+    summary,
+    first,
+    windowFields(),
+    moveFields(),
+    limits(),
+    distanceFields(`${ASK}/distances`, { title: "Chart and table", usual: RANGE }),
+    results,
+  );
   const asking = new Asking(host, summary);
   asking.add("sight-travel", {
     body,
@@ -69,26 +89,42 @@ function show(host) {
 
 /** The field of a move that goes too far. */
 function pointer(own) {
-  return { "/bring": "/bring/distance", "/shifts/0": `/shifts/0/${get(`${ASK}/by_what`) ?? "clicks"}` }[own] ?? own;
+  return (
+    { "/bring": "/bring/distance", "/shifts/0": `/shifts/0/${get(`${ASK}/by_what`) ?? "clicks"}` }[
+      own
+    ] ?? own
+  );
 }
 
 const open = (note) => OPEN.includes(note.code);
 
 function body() {
-  return request({ distances: distancesAt(`${ASK}/distances`, RANGE), window: windowNow(), ...move(), adjustment: get(`${ASK}/adjustment`), housing: housing() });
+  return request({
+    distances: distancesAt(`${ASK}/distances`, RANGE),
+    window: windowNow(),
+    ...move(),
+    adjustment: get(`${ASK}/adjustment`),
+    housing: housing(),
+  });
 }
 
 function windowNow() {
-  if (get(`${ASK}/by`) === "lengths") return { up: get(`${ASK}/up`) ?? UP, down: get(`${ASK}/down`) ?? DOWN };
-  return { nearest: entered(`${ASK}/nearest`, NEAREST), farthest: entered(`${ASK}/farthest`, FARTHEST) };
+  if (get(`${ASK}/by`) === "lengths")
+    return { up: get(`${ASK}/up`) ?? UP, down: get(`${ASK}/down`) ?? DOWN };
+  return {
+    nearest: entered(`${ASK}/nearest`, NEAREST),
+    farthest: entered(`${ASK}/farthest`, FARTHEST),
+  };
 }
 
 function move() {
   const kind = get(`${ASK}/move`) ?? "bottom";
   if (kind === "none") return {};
-  if (kind !== "shift") return { bring: { distance: entered(`${ASK}/distance`, WANTED), to: kind } };
+  if (kind !== "shift")
+    return { bring: { distance: entered(`${ASK}/distance`, WANTED), to: kind } };
   const what = get(`${ASK}/by_what`) ?? "clicks";
-  const size = get(`${ASK}/${what}`) ?? (what === "length" ? "1 mm" : what === "turns" ? 1 : CLICKS);
+  const size =
+    get(`${ASK}/${what}`) ?? (what === "length" ? "1 mm" : what === "turns" ? 1 : CLICKS);
   return { shifts: [{ [what]: get(`${ASK}/way`) === "up" ? opposite(size) : size }] };
 }
 
@@ -105,18 +141,49 @@ function housing() {
 const own = (name, rest) => quantity({ path: `${ASK}/${name}`, ...rest });
 
 function windowFields() {
-  const by = choice({ label: "The window is known by", path: `${ASK}/by`, choices: [["distances", "Two distances"], ["lengths", "The way of the pin"]] });
+  const by = choice({
+    label: "The window is known by",
+    path: `${ASK}/by`,
+    choices: [
+      ["distances", "Two distances"],
+      ["lengths", "The way of the pin"],
+    ],
+  });
   const ends = (system) =>
     get(`${ASK}/by`) === "lengths"
       ? [
-          own("up", { label: "Way up from the proven mark", pointer: "/window/up", kind: "small", usual: UP }),
-          own("down", { label: "Way down from the proven mark", pointer: "/window/down", kind: "small", usual: DOWN }),
+          own("up", {
+            label: "Way up from the proven mark",
+            pointer: "/window/up",
+            kind: "small",
+            usual: UP,
+          }),
+          own("down", {
+            label: "Way down from the proven mark",
+            pointer: "/window/down",
+            kind: "small",
+            usual: DOWN,
+          }),
         ]
       : [
-          own("nearest", { label: "Nearest distance that it shows", pointer: "/window/nearest", kind: "distance", usual: NEAREST[system] }),
-          own("farthest", { label: "Farthest distance that it shows", pointer: "/window/farthest", kind: "distance", usual: FARTHEST[system] }),
+          own("nearest", {
+            label: "Nearest distance that it shows",
+            pointer: "/window/nearest",
+            kind: "distance",
+            usual: NEAREST[system],
+          }),
+          own("farthest", {
+            label: "Farthest distance that it shows",
+            pointer: "/window/farthest",
+            kind: "distance",
+            usual: FARTHEST[system],
+          }),
         ];
-  return group("What the sight shows now", el("div", { class: "across" }, by), remade(ends, [`${ASK}/by`]));
+  return group(
+    "What the sight shows now",
+    el("div", { class: "across" }, by),
+    remade(ends, [`${ASK}/by`]),
+  );
 }
 
 function moveFields() {
@@ -131,8 +198,15 @@ function moveFields() {
       ["none", "Leave it where it is"],
     ],
   });
-  const wanted = (system) => own("distance", { label: "Distance to bring there", pointer: "/bring/distance", kind: "distance", usual: WANTED[system] });
-  const rest = (system) => ({ shift: shiftFields, none: () => [] })[get(`${ASK}/move`)]?.() ?? wanted(system);
+  const wanted = (system) =>
+    own("distance", {
+      label: "Distance to bring there",
+      pointer: "/bring/distance",
+      kind: "distance",
+      usual: WANTED[system],
+    });
+  const rest = (system) =>
+    ({ shift: shiftFields, none: () => [] })[get(`${ASK}/move`)]?.() ?? wanted(system);
   return group("Move the whole sight", what, remade(rest, [`${ASK}/move`]));
 }
 
@@ -140,26 +214,65 @@ function shiftFields() {
   const size = () => {
     const what = get(`${ASK}/by_what`) ?? "clicks";
     const [path, pointer] = [`${ASK}/${what}`, `/shifts/0/${what}`];
-    return what === "length" ? own("length", { label: "How far", pointer, kind: "small", usual: "1 mm" }) : number({ label: "How many", path, pointer, usual: what === "turns" ? 1 : CLICKS });
+    return what === "length"
+      ? own("length", { label: "How far", pointer, kind: "small", usual: "1 mm" })
+      : number({ label: "How many", path, pointer, usual: what === "turns" ? 1 : CLICKS });
   };
   return [
-    choice({ label: "Which way", path: `${ASK}/way`, choices: [["down", "Down: for farther distances"], ["up", "Up: for nearer distances"]] }),
-    choice({ label: "Counted in", path: `${ASK}/by_what`, choices: [["clicks", "Clicks"], ["turns", "Turns"], ["length", "Its length"]] }),
+    choice({
+      label: "Which way",
+      path: `${ASK}/way`,
+      choices: [
+        ["down", "Down: for farther distances"],
+        ["up", "Up: for nearer distances"],
+      ],
+    }),
+    choice({
+      label: "Counted in",
+      path: `${ASK}/by_what`,
+      choices: [
+        ["clicks", "Clicks"],
+        ["turns", "Turns"],
+        ["length", "Its length"],
+      ],
+    }),
     remade(size, [`${ASK}/by_what`]),
   ];
 }
 
 function limits() {
-  const length = (name, label, help, kind = "small") => own(name, { label, help, pointer: `/${name}`, kind, optional: true });
+  const length = (name, label, help, kind = "small") =>
+    own(name, { label, help, pointer: `/${name}`, kind, optional: true });
   return group(
     "More about the sight",
-    folded("How far it can be moved", length("adjustment/up", "Up", "From where it is now. Give both."), length("adjustment/down", "Down", "From where it is now.")),
+    folded(
+      "How far it can be moved",
+      length("adjustment/up", "Up", "From where it is now. Give both."),
+      length("adjustment/down", "Down", "From where it is now."),
+    ),
     folded(
       "Whether the vanes clear its housing",
-      length("housing/below_pin", "Housing below the pin", "Its lowest point, square to the arrow."),
-      length("housing/arrow_radius", "Reach of a vane", "From the arrow's middle to the edge of a vane. Give it: without it the bare shaft is taken."),
-      length("housing/ahead_of_eye", "That point from the eye", "Along the arrow; empty: as far as the pin.", "span"),
-      length("housing/sideways", "Housing beside the arrow", "Sideways to its nearest point; empty: straight above."),
+      length(
+        "housing/below_pin",
+        "Housing below the pin",
+        "Its lowest point, square to the arrow.",
+      ),
+      length(
+        "housing/arrow_radius",
+        "Reach of a vane",
+        "From the arrow's middle to the edge of a vane. Give it: without it the bare shaft is taken.",
+      ),
+      length(
+        "housing/ahead_of_eye",
+        "That point from the eye",
+        "Along the arrow; empty: as far as the pin.",
+        "span",
+      ),
+      length(
+        "housing/sideways",
+        "Housing beside the arrow",
+        "Sideways to its nearest point; empty: straight above.",
+      ),
     ),
   );
 }
@@ -205,7 +318,10 @@ function tableOf(reply) {
     ["Shown now", (row) => el("strong", {}, row.fits ? "yes" : "no")],
     [`Pin down, ${units.length}`, (row) => fixed(row.position, long)],
     some("reading") && ["Reading", (row) => fixed(row.reading, 2)],
-    some("housing_clearance") && [`Free under the housing, ${units.length}`, (row) => fixed(row.housing_clearance, long - 1)],
+    some("housing_clearance") && [
+      `Free under the housing, ${units.length}`,
+      (row) => fixed(row.housing_clearance, long - 1),
+    ],
   ].filter(Boolean);
   return table(
     "Marks after the move",

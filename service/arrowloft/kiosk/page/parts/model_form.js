@@ -1,0 +1,180 @@
+// Forms for the models that are installed, made from what the service says of each:
+// one that somebody adds appears here by itself.
+
+import { el, fill } from "./dom.js";
+import { choice, folded, list, number, quantity, text, watch } from "./fields.js";
+import { get, set } from "../kept/state.js";
+import { loadUnits } from "../wire/units.js";
+import { fetched } from "../wire/service.js";
+
+/** Units to begin with, by system, where a list of units holds them. */
+const PREFERRED = {
+  metric: ["m/s", "mm", "gr", "lbf", "degC", "hPa", "deg", "J"],
+  imperial: ["ft/s", "in", "gr", "lbf", "degF", "inHg", "deg", "ft lbf"],
+};
+
+/** How many parameters stand in the open where none needs to. */
+const FEW = 4;
+
+/** The form that chooses a model of a kind, "launch" or "drag", and its parameters. */
+export function modelForm(kind, title) {
+  const help = el("p", { class: "help" });
+  const parameters = el("div", { class: "fields" });
+  const about = el("div");
+  const host = el(
+    "fieldset",
+    { class: "group", "data-model": kind },
+    el("legend", {}, title),
+    el("p", {}, "Loading the models…"),
+  );
+  const path = `setup/${kind}/model`;
+  let shown = null;
+
+  async function show(summaries) {
+    const name = get(path);
+    help.textContent =
+      summaries[name] ?? `The model ${name} is not installed here: choose another.`;
+    if (shown !== null && shown !== name) change(kind, shown, name);
+    shown = name;
+    fill(parameters);
+    fill(about);
+    if (!(name in summaries)) return;
+    const [model, dimensions] = await Promise.all([
+      fetched(`/v1/models/${kind}/${encodeURIComponent(name)}`),
+      loadUnits(),
+    ]);
+    if (name !== get(path)) return;
+    fill(parameters, parameterFields(kind, model, dimensions));
+    fill(about, described(model));
+  }
+
+  async function load() {
+    const { models } = await fetched("/v1/models");
+    const names = models.filter((one) => one.kind === kind);
+    const summaries = Object.fromEntries(names.map((one) => [one.name, one.summary]));
+    const choices = names.map((one) => [one.name, words(one.name)]);
+    const chosen = choice({ label: "Model", path, pointer: `/${kind}/model`, choices });
+    fill(host, el("legend", {}, title), chosen, help, parameters, about);
+    watch(host, [path], () => get(path) !== shown && show(summaries));
+    await show(summaries);
+  }
+
+  return { element: host, load };
+}
+
+/** Keep the parameters of the model that was chosen before, and take up those of the new one. */
+function change(kind, before, name) {
+  const own = `setup/${kind}/parameters`;
+  set(`ask/models/${kind}/${before}`, get(own));
+  set(own, get(`ask/models/${kind}/${name}`) ?? {});
+}
+
+/** Fields of the parameters: those that are needed or set in the open, the rest folded away. */
+function parameterFields(kind, model, dimensions) {
+  const own = `setup/${kind}/parameters`;
+  const required = new Set(model.parameters.required ?? []);
+  if (!Object.keys(get(own) ?? {}).length)
+    set(own, begun(model.example[kind].parameters ?? {}, required));
+  const given = get(own) ?? {};
+  const open = [];
+  const rest = [];
+  for (const [name, schema] of Object.entries(model.parameters.properties ?? {})) {
+    const made = parameter(kind, name, schema, { dimensions, required, model });
+    (required.has(name) || name in given ? open : rest).push(made);
+  }
+  // A model that needs nothing still shows what it is made of.
+  if (!open.length) open.push(...rest.splice(0, FEW));
+  return [open, rest.length > 0 && folded("More, with usual values", rest)];
+}
+
+/** Parameters to begin with: the model's own example, as far as it is needed. */
+function begun(example, required) {
+  const names = Object.keys(example).filter((name) => required.size === 0 || required.has(name));
+  return Object.fromEntries(names.map((name) => [name, structuredClone(example[name])]));
+}
+
+function parameter(kind, name, schema, { dimensions, required, model }) {
+  const common = {
+    label: words(name),
+    help: schema.description,
+    path: `setup/${kind}/parameters/${name}`,
+    pointer: `/${kind}/parameters/${name}`,
+    optional: !required.has(name),
+    usual: String(model.defaults[name] ?? ""),
+  };
+  if (schema.type === "array") {
+    return list({
+      ...common,
+      least: 0,
+      row: (own) => single({ ...own, optional: false, usual: "" }, schema.items, dimensions),
+    });
+  }
+  return single(common, schema, dimensions);
+}
+
+function single(common, schema, dimensions) {
+  if (schema.enum) {
+    const empty = common.optional && !common.usual ? [["", "Not given"]] : [];
+    return choice({
+      ...common,
+      choices: [...empty, ...schema.enum.map((one) => [one, words(one)])],
+    });
+  }
+  if (schema.type === "number" || schema.type === "integer")
+    return number({ ...common, step: schema.type === "integer" ? 1 : 0.1 });
+  const units = unitsOf(schema.pattern);
+  return units.length ? quantity({ ...common, kind: kindOf(units, dimensions) }) : text(common);
+}
+
+/** The units that a pattern of the service's document lists at its end. */
+function unitsOf(pattern = "") {
+  const found = /\(\?:([^()]+)\)\$$/.exec(pattern);
+  return found ? found[1].split("|").map((one) => one.replaceAll("\\", "")) : [];
+}
+
+function kindOf(units, dimensions) {
+  const [dimension] = Object.entries(dimensions).find(([, known]) =>
+    units.every((one) => one in known),
+  ) ?? [""];
+  const of = (system) => PREFERRED[system].find((one) => units.includes(one)) ?? units[0];
+  return {
+    dimension,
+    metric: of("metric"),
+    imperial: of("imperial"),
+    units: Object.fromEntries(units.map((one) => [one, 1])),
+  };
+}
+
+function described(model) {
+  return el(
+    "details",
+    { class: "folded" },
+    el("summary", {}, "About this model: equation, sources, limits"),
+    el("pre", { class: "equation", tabindex: "0" }, model.description),
+    model.sources.length > 0 &&
+      el(
+        "ul",
+        {},
+        model.sources.map((one) => el("li", {}, `${one.title} (${one.standing})`)),
+      ),
+    model.validity.length > 0 &&
+      el(
+        "ul",
+        {},
+        model.validity.map((one) => el("li", {}, trusted(one))),
+      ),
+    el("p", {}, `Version ${model.version}, from ${model.origin}.`),
+  );
+}
+
+function trusted({ quantity: name, low, high, reason }) {
+  const ends = [low !== undefined && `from ${low}`, high !== undefined && `to ${high}`]
+    .filter(Boolean)
+    .join(" ");
+  return `Trusted with ${words(name).toLowerCase()} ${ends}. ${reason}`;
+}
+
+function words(name) {
+  const spaced = name.replaceAll(/[_-]/g, " ");
+  return spaced[0].toUpperCase() + spaced.slice(1);
+}

@@ -1,0 +1,167 @@
+// Asking the service: the newest question wins, a refusal is a Problem, silence is a Lost.
+
+/** What the service refuses, in its own words. */
+export class Problem extends Error {
+  constructor(status, body) {
+    super(body.detail ?? body.title ?? "The service refused this.");
+    this.status = status;
+    this.title = body.title ?? "";
+    this.type = body.type ?? "";
+    this.errors = body.errors ?? [];
+  }
+}
+
+/** The service does not answer, or cannot answer now. */
+export class Lost extends Error {
+  constructor(seconds = null) {
+    super("The service does not answer.");
+    this.seconds = seconds;
+  }
+}
+
+/** What exists: the JSON at a path. Throws Lost and Problem. */
+export async function fetched(path) {
+  return (await answered(path, { headers: { Accept: "application/json" } })).json();
+}
+
+/** The response to a computation. accept: the form wanted. Throws Lost and Problem. */
+export function computed(resource, body, { accept = "application/json", signal } = {}) {
+  return answered(`/v1/${resource}`, {
+    method: "POST",
+    headers: { "Content-Type": "application/json", Accept: `${accept}, application/problem+json` },
+    body: JSON.stringify(body),
+    signal,
+  });
+}
+
+async function answered(path, options) {
+  let response;
+  try {
+    response = await fetch(path, { cache: "no-store", ...options });
+  } catch (error) {
+    if (error.name === "AbortError") throw error;
+    throw new Lost();
+  }
+  if (response.ok) return response;
+  const said = await response.json().catch(() => null);
+  if ([502, 503, 504].includes(response.status) && said?.type !== TOO_LONG) {
+    throw new Lost(Number(response.headers.get("Retry-After")) || null);
+  }
+  throw new Problem(
+    response.status,
+    said ?? { detail: `The service answered with status ${response.status}.` },
+  );
+}
+
+/** What a slow model is answered with: asking again would be no better. */
+const TOO_LONG = "/problems/takes-too-long";
+
+const SOON = 40;
+const FIRST_WAIT = 2000;
+const LONGEST_WAIT = 15000;
+
+/** The JSON of a response; one that breaks off is a Lost. */
+async function whole(response) {
+  try {
+    return await response.json();
+  } catch (error) {
+    throw error.name === "AbortError" ? error : new Lost();
+  }
+}
+
+/** How many questions are under way; the page shows progress where that lasts. */
+export const underWay = new (class extends EventTarget {
+  count = 0;
+
+  change(by) {
+    this.count += by;
+    this.dispatchEvent(new Event("change"));
+  }
+})();
+
+/** Whether the service answers, as far as the last question tells. */
+export const line = new (class extends EventTarget {
+  lost = false;
+  waiting = new Set();
+
+  /** retry: asks again; it is called when the person wants it, or when its time has come. */
+  say(lost, retry = null) {
+    if (retry) this.waiting.add(retry);
+    this.lost = lost;
+    if (!lost) this.waiting.clear();
+    this.dispatchEvent(new Event("change"));
+  }
+
+  retry() {
+    const all = [...this.waiting];
+    this.waiting.clear();
+    for (const one of all) one();
+  }
+})();
+
+/**
+ * A question that is asked again and again, as a person types: a moment after the last change,
+ * with the newest body, any older answer thrown away. A lost service is asked again by itself.
+ *
+ * answered(reply, body): the reply, as JSON, or as a Response for another form.
+ * refused(problem): a Problem.
+ */
+export class Question {
+  constructor(resource, { answered: told, refused, accept = "application/json" }) {
+    Object.assign(this, { resource, told, refused, accept });
+    this.wait = FIRST_WAIT;
+    this.asking = null;
+    this.timer = null;
+    this.repeat = () => this.ask(this.body, 0);
+  }
+
+  /** Ask soon; body: of the request. */
+  ask(body, soon = SOON) {
+    this.stop();
+    this.body = body;
+    this.timer = setTimeout(() => this.send(), soon);
+  }
+
+  /** Ask no more, and throw away what is under way. */
+  stop() {
+    clearTimeout(this.timer);
+    this.asking?.abort();
+    this.asking = null;
+    line.waiting.delete(this.repeat);
+  }
+
+  async send() {
+    const asking = new AbortController();
+    this.asking = asking;
+    const body = this.body;
+    underWay.change(+1);
+    try {
+      const response = await computed(this.resource, body, {
+        accept: this.accept,
+        signal: asking.signal,
+      });
+      const reply = this.accept === "application/json" ? await whole(response) : response;
+      if (this.asking !== asking) return;
+      this.wait = FIRST_WAIT;
+      line.say(false);
+      this.told(reply, body);
+    } catch (error) {
+      if (this.asking === asking) this.failed(error);
+    } finally {
+      underWay.change(-1);
+    }
+  }
+
+  failed(error) {
+    if (error instanceof Problem) {
+      line.say(false);
+      this.refused(error);
+    } else if (error instanceof Lost) {
+      this.timer = setTimeout(() => this.send(), error.seconds ? error.seconds * 1000 : this.wait);
+      this.wait = Math.min(2 * this.wait, LONGEST_WAIT);
+      line.say(true, this.repeat);
+    } else if (error.name !== "AbortError") {
+      throw error;
+    }
+  }
+}
