@@ -333,6 +333,22 @@ def test_the_service_answers_every_computation(service: str) -> None:
             assert {"units", "notes"} <= reply.keys()
 
 
+def test_the_readme_s_lines_of_python_run(
+    service: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    readme = (EXAMPLES.parents[1] / "README.md").read_text(encoding="utf-8")
+    shown = readme[readme.index("## One request") :]
+    request_, lines = (
+        shown.split(f"```{kind}\n", 1)[1].split("```")[0] for kind in ("json", "python")
+    )
+    (tmp_path / "request.json").write_text(request_, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    found: dict[str, Any] = {}
+    exec(lines.replace("Client()", f"Client({service!r})"), found)
+    assert found["drawing"].rstrip().endswith("</svg>")
+    assert found["sheet"].startswith(b"%PDF-")
+
+
 def test_the_services_csv_holds_the_rows_of_its_json(service: str) -> None:
     asked = example("mark-table")
     with Client(service) as client:

@@ -11,7 +11,7 @@ LOADING = 60_000
 def opened(page: Page) -> Locator:
     """The operation of the mark table, unfolded."""
     page.goto("/docs")
-    operation = page.locator("#operations-default-mark_table")
+    operation = page.locator("#operations-Marks-mark_table")
     operation.get_by_role("button", name="/v1/mark-table").first.click(timeout=LOADING)
     expect(operation.locator("textarea")).to_be_visible(timeout=LOADING)
     return operation

@@ -106,7 +106,7 @@ def test_a_shared_screen_forgets(visit: Visit) -> None:
         page.clock.run_for("00:31")
         expect(notice).to_be_hidden()
         expect(mass(page)).to_have_value("400")
-        assert "441" not in page.evaluate("JSON.stringify(localStorage)")
+        assert "441 gr" not in page.evaluate("JSON.stringify(localStorage)")
 
 
 def test_on_paper_only_what_was_found(desktop: Page) -> None:

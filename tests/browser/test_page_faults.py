@@ -47,6 +47,14 @@ def test_a_comma_is_a_decimal_point(phone: Page) -> None:
     phone.wait_for_function(f"() => {kept} === '6.2 mm'")
 
 
+def test_a_comma_before_three_digits_is_asked_about(phone: Page) -> None:
+    opened(phone)
+    foresee(phone, "422")
+    phone.locator("[data-pointer='/site/altitude'] input").fill("1,500")
+    error = phone.locator("[data-pointer='/site/altitude'] .error")
+    expect(error).to_contain_text("“1,500” is no number", timeout=LOADING)
+
+
 def test_a_lost_service_loses_nothing(
     visit: Visit, own_service: Callable[..., Service], tmp_path: Path
 ) -> None:

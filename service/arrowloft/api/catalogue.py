@@ -1,5 +1,6 @@
 """All resources of the service, and the document that describes them."""
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import orjson
@@ -33,46 +34,65 @@ from arrowloft.api.sweeping import sweep
 def install(app: Flask, edge: Edge, examples: openapi.Examples) -> dict[str, Any]:
     """Let the app answer every resource; the document, which it serves as well."""
     served: dict[str, bytes] = {}
-    resources = _resources(edge, served)
+    subjects = _subjects(edge, served)
+    resources = [item for items in subjects.values() for item in items]
     replayable = Replayable.of(edge.registry)
     for item in resources:
         item.install(app, replayable)
-    document = openapi.document(resources, edge.limits, examples)
+    document = openapi.document(resources, edge.limits, examples, _tags(subjects))
     served["document"] = orjson.dumps(document)
     return document
 
 
-def _resources(edge: Edge, served: dict[str, bytes]) -> list[Resource]:
+def _tags(subjects: Mapping[str, Sequence[Resource]]) -> dict[str, str]:
+    """Operation -> its subject."""
+    return {item.name: subject for subject, items in subjects.items() for item in items}
+
+
+def _subjects(edge: Edge, served: dict[str, bytes]) -> dict[str, list[Resource]]:
+    """Every resource, under what it is about."""
     parameters = openapi.parameters_of(edge.models)
-    return [
-        mark_table.resource(edge),
-        trajectory.resource(edge),
-        rigid_flight.resource(edge),
-        calibration.resource(edge),
-        fit.resource(edge),
-        cant_tolerance.resource(edge),
-        clearance.resource(edge),
-        sight_travel.resource(edge),
-        sight_shift.resource(edge),
-        slopes.resource(edge),
-        wind.resource(edge),
-        error_budget.resource(edge),
-        hit_probability.resource(edge),
-        overshoot.resource(edge),
-        setup_change.resource(edge),
-        sight_scale.resource(edge),
-        pin_spans.resource(edge),
-        balance.resource(edge),
-        launch_speed.resource(edge),
-        arrow_check.resource(edge),
-        comparison.resource(edge),
-        sweep.resource(edge),
-        models.listing(edge),
-        models.description(edge, lambda kind, name: parameters[kind, name]),
-        unit_list.resource(),
-        entrance.entrance(edge.pages.entrance),
-        entrance.document_page(edge.pages.document),
-        entrance.problem_kind(),
-        health.resource(),
-        openapi.resource(served),
-    ]
+    return {
+        "Marks": [
+            mark_table.resource(edge),
+            calibration.resource(edge),
+            sight_shift.resource(edge),
+            sight_travel.resource(edge),
+            setup_change.resource(edge),
+            pin_spans.resource(edge),
+            sight_scale.resource(edge),
+        ],
+        "The shot": [
+            trajectory.resource(edge),
+            cant_tolerance.resource(edge),
+            clearance.resource(edge),
+            slopes.resource(edge),
+            wind.resource(edge),
+        ],
+        "Chances": [
+            error_budget.resource(edge),
+            hit_probability.resource(edge),
+            overshoot.resource(edge),
+        ],
+        "Bow and arrow": [
+            launch_speed.resource(edge),
+            arrow_check.resource(edge),
+            balance.resource(edge),
+        ],
+        "Research": [
+            comparison.resource(edge),
+            fit.resource(edge),
+            sweep.resource(edge),
+            rigid_flight.resource(edge),
+        ],
+        "What there is": [
+            models.listing(edge),
+            models.description(edge, lambda kind, name: parameters[kind, name]),
+            unit_list.resource(),
+            entrance.entrance(edge.pages.entrance),
+            entrance.document_page(edge.pages.document),
+            entrance.problem_kind(),
+            health.resource(),
+            openapi.resource(served),
+        ],
+    }

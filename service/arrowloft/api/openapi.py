@@ -66,10 +66,16 @@ Examples = Mapping[str, Mapping[str, Any]]
 """Operation -> {"summary": text, "request": body, "response": body}."""
 
 
-def document(resources: Sequence[Resource], limits: Limits, examples: Examples) -> dict[str, Any]:
+def document(
+    resources: Sequence[Resource],
+    limits: Limits,
+    examples: Examples,
+    tags: Mapping[str, str] | None = None,
+) -> dict[str, Any]:
     """The document of these resources.
 
     examples: worked examples of the computations, shown where they belong.
+    tags: operation -> what it is listed under.
     Raises where a schema could not be resolved, which would make an untrue document.
     """
     plugin: Any = MarshmallowPlugin(schema_name_resolver=_name)
@@ -100,7 +106,11 @@ def document(resources: Sequence[Resource], limits: Limits, examples: Examples) 
         warnings.simplefilter("error")
         spec.components.schema("Problem", schema=Problem())
         for item in resources:
-            spec.path(path=item.path, operations=_operations(item, examples.get(item.name, {})))
+            operations = _operations(item, examples.get(item.name, {}))
+            for operation in operations.values():
+                if tags and item.name in tags:
+                    operation["tags"] = [tags[item.name]]
+            spec.path(path=item.path, operations=operations)
     return orjson.loads(orjson.dumps(spec.to_dict()))  # type: ignore[no-any-return]
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any, Literal
 
-from flask import Response
+from flask import Response, request
 
 from arrowloft.api.resource import Draw
 
@@ -31,5 +31,9 @@ def picture_reply(draw: Draw | None, found: Any, chosen: Mapping[str, str], form
     assert draw is not None  # a picture is offered only where there is what draws it
     response = Response(draw(found, chosen, _FORMS[form]), content_type=form)
     response.headers["Vary"] = "Accept"
+    if form == PDF:
+        # A browser keeps it under the computation's name; a tool takes it for bytes, not text.
+        name = request.path.rpartition("/")[2]
+        response.headers["Content-Disposition"] = f'attachment; filename="{name}.pdf"'
     response.headers["Content-Security-Policy"] = _POLICY
     return response

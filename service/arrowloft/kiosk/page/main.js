@@ -3,9 +3,10 @@
 import { carried } from "./kept/carry.js";
 import { choices } from "./frame/choices.js";
 import { button, el, fill } from "./parts/dom.js";
+import { forgetGone } from "./parts/fields.js";
 import { glance } from "./frame/glance.js";
 import { watchIdle } from "./kept/idle.js";
-import { line, underWay } from "./wire/service.js";
+import { line, Lost, underWay } from "./wire/service.js";
 import { whole } from "./kept/state.js";
 import { loadUnits } from "./wire/units.js";
 import level from "./steps/level.js";
@@ -56,6 +57,7 @@ function show({ focus = true } = {}) {
   drawWalk(index);
   drawOnward(index);
   leave = step.show(inner);
+  forgetGone();
   document.body.dataset.step = step.id;
   if (focus) {
     scrollTo(0, 0);
@@ -135,12 +137,20 @@ function showSilence() {
   });
 }
 
+/** The table of units, now or as soon as the service answers. */
+function known() {
+  return loadUnits().catch((error) => {
+    if (!(error instanceof Lost)) throw error;
+    line.say(true, known);
+  });
+}
+
 async function begin() {
   showProgress();
   showSilence();
   await carried();
   fill(document.getElementById("choices"), choices());
-  await loadUnits().catch(() => null);
+  await known();
   glance(document.getElementById("glance"));
   show({ focus: false });
   addEventListener("hashchange", async () => {

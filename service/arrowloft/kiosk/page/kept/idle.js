@@ -4,24 +4,37 @@ import { button, el, fill } from "../parts/dom.js";
 import { reset } from "./state.js";
 
 const KEPT = "arrowloft.idle";
+const TOUCHED = "arrowloft.touched";
 const NOTICE = 30;
+
+/** What holds where storage is forbidden: until the page is closed. */
+const held = new Map();
+
+function kept(name) {
+  try {
+    return localStorage.getItem(name) ?? held.get(name);
+  } catch {
+    return held.get(name);
+  }
+}
+
+function keep(name, value) {
+  held.set(name, value);
+  try {
+    localStorage.setItem(name, value);
+  } catch {
+    // It is held above.
+  }
+}
 
 /** Minutes without a touch after which everything is cleared; 0: never. */
 export function idleMinutes() {
-  try {
-    return Number(localStorage.getItem(KEPT)) || 0;
-  } catch {
-    return 0;
-  }
+  return Number(kept(KEPT)) || 0;
 }
 
 /** Set them; they outlast the clearing. */
 export function setIdleMinutes(minutes) {
-  try {
-    localStorage.setItem(KEPT, String(minutes));
-  } catch {
-    // Without storage nothing is kept, and nothing needs clearing later.
-  }
+  keep(KEPT, String(minutes));
   dispatchEvent(new Event("arrowloft-idle"));
 }
 
@@ -33,19 +46,33 @@ export function watchIdle(cleared) {
   let counting = null;
 
   function touched() {
+    keep(TOUCHED, String(Date.now()));
+    settle();
+  }
+
+  /** Wait on, from the last touch in any tab of this browser. */
+  function settle() {
     clearTimeout(timer);
     clearInterval(counting);
-    counting = null;
     if (dialog.open) dialog.close();
-    const minutes = idleMinutes();
-    if (minutes > 0) timer = setTimeout(notice, minutes * 60000 - NOTICE * 1000);
+    if (idleMinutes() > 0) timer = setTimeout(due, Math.max(0, left()));
+  }
+
+  /** Milliseconds until notice is given. */
+  function left() {
+    return idleMinutes() * 60000 - NOTICE * 1000 - (Date.now() - Number(kept(TOUCHED) ?? 0));
+  }
+
+  function due() {
+    if (left() > 0) settle();
+    else notice();
   }
 
   function notice() {
-    let left = NOTICE;
+    let seconds = NOTICE;
     const words = el("p", { role: "status" });
     const say = () =>
-      (words.textContent = `Everything entered here is cleared in ${left} seconds.`);
+      (words.textContent = `Everything entered here is cleared in ${seconds} seconds.`);
     say();
     fill(
       dialog,
@@ -55,9 +82,10 @@ export function watchIdle(cleared) {
     );
     if (!dialog.open) dialog.showModal();
     counting = setInterval(() => {
-      left -= 1;
+      seconds -= 1;
       say();
-      if (left <= 0) clear();
+      if (left() > 0) settle();
+      else if (seconds <= 0) clear();
     }, 1000);
   }
 

@@ -24,3 +24,18 @@ export const STARTING = {
   },
   ask: {},
 };
+
+/** Starting values that read otherwise in the other system: path, metric, imperial. */
+const OTHERWISE = [
+  ["setup/bow/peep_height", "11 cm", "4.4 in"],
+  ["setup/sight/radius", "84 cm", "33 in"],
+  ["setup/sight/zero_distance", "20 m", "20 yd"],
+  ["setup/launch/parameters/speed", "270 ft/s", "270 ft/s"],
+  ["setup/air/temperature", "15 degC", "60 degF"],
+];
+
+/** What an untouched starting value is in another system of units; undefined for what is none. */
+export function startingIn(system, path, value) {
+  const found = OTHERWISE.find(([own]) => own === path)?.slice(1);
+  return found?.includes(value) ? found[system === "metric" ? 0 : 1] : undefined;
+}

@@ -1,8 +1,11 @@
 // What the person has entered. It lives in this browser and leaves it in requests alone.
 
+import { allowed, cleaned, holds } from "./clean.js";
 import { STARTING } from "./starting.js";
 
 const KEPT = "arrowloft.state";
+/** What stood here before a link or a file was taken up. */
+const BEFORE = "arrowloft.before";
 
 /** The format of the state: another number is another shape, and not read. */
 export const FORMAT = 1;
@@ -19,7 +22,7 @@ function fresh() {
 function read() {
   try {
     const kept = JSON.parse(localStorage.getItem(KEPT));
-    return isState(kept) ? kept : null;
+    return isState(kept) ? cleaned(kept) : null;
   } catch {
     return null;
   }
@@ -28,36 +31,48 @@ function read() {
 /** Whether a value has the shape of a state. */
 export function isState(value) {
   return (
-    plain(value) &&
+    holds(value) &&
     value.format === FORMAT &&
     ["metric", "imperial"].includes(value.system) &&
-    plain(value.setup) &&
-    plain(value.ask)
+    holds(value.setup) &&
+    holds(value.ask)
   );
-}
-
-function plain(value) {
-  return value !== null && typeof value === "object" && !Array.isArray(value);
 }
 
 function steps(path) {
   const found = path.split("/");
   // What is kept may come from a link: it must not reach what all objects share.
-  if (found.some((step) => ["__proto__", "constructor", "prototype"].includes(step)))
-    throw new Error(path);
+  if (!found.every(allowed)) throw new Error(path);
   return found;
 }
+
+// Another tab of this browser: both show, and keep, what was entered last.
+addEventListener("storage", (event) => {
+  if (event.key !== KEPT) return;
+  state = read() ?? fresh();
+  changed.add("");
+  tell();
+});
 
 /** The value at a path such as "setup/bow/peep_height"; undefined where there is none. */
 export function get(path) {
   return steps(path).reduce(
-    (value, step) => (value === null || value === undefined ? undefined : value[step]),
+    (value, step) =>
+      value !== null && typeof value === "object" && Object.hasOwn(value, step)
+        ? value[step]
+        : undefined,
     state,
   );
 }
 
-/** Set the value at a path, making what lies on the way; undefined and "" take it away. */
+/** Set what was entered at a path, making what lies on the way; undefined and "" take it away. */
 export function set(path, value) {
+  state.entered = true;
+  settle(path, value);
+}
+
+/** The same for what the page fills in by itself: it is nobody's entry. */
+export function settle(path, value) {
   const way = steps(path);
   const last = way.pop();
   let place = state;
@@ -76,17 +91,77 @@ export function whole() {
   return state;
 }
 
-/** Put another state in place of this one. */
+/** Whether something other than the starting values stands here. */
+export function hasEntries() {
+  return state.entered === true;
+}
+
+/** Put another state in place of this one, which can be brought back once where it held entries. */
 export function replace(value) {
-  state = structuredClone(value);
+  keepBefore(hasEntries() ? JSON.stringify(state) : null);
+  take(value);
+}
+
+function take(value) {
+  state = { ...cleaned(value), entered: true };
   changed.add("");
   tell();
+}
+
+let before = null;
+
+function keepBefore(text) {
+  before = text;
+  try {
+    if (text === null) localStorage.removeItem(BEFORE);
+    else localStorage.setItem(BEFORE, text);
+  } catch {
+    // It is held until the page is closed.
+  }
+}
+
+function readBefore() {
+  try {
+    const kept = JSON.parse(localStorage.getItem(BEFORE) ?? before);
+    return isState(kept) ? kept : null;
+  } catch {
+    return null;
+  }
+}
+
+/** Whether entries can be brought back that a link or a file has taken the place of. */
+export function hasBefore() {
+  return readBefore() !== null;
+}
+
+/** Bring them back. */
+export function bringBack() {
+  const kept = readBefore();
+  keepBefore(null);
+  if (kept) take(kept);
+}
+
+/** What was typed at a path before its unit was changed, as long as the value is still that. */
+export function typedAt(path, value) {
+  const kept = state.typed?.[path];
+  return kept?.shown === value ? kept.was : value;
+}
+
+/** Keep what was typed at a path, and what it has become in another unit. */
+export function keepTyped(path, was, becoming) {
+  state.typed ??= {};
+  state.typed[path] = { shown: becoming, was };
 }
 
 /** Forget all that was entered. */
 export function reset() {
   state = fresh();
-  localStorage.removeItem(KEPT);
+  keepBefore(null);
+  try {
+    localStorage.removeItem(KEPT);
+  } catch {
+    // Where storage is forbidden nothing was kept.
+  }
   changed.add("");
   tell();
 }
@@ -112,6 +187,15 @@ function tell() {
     } catch {
       // A full or forbidden storage: everything still works until the page is closed.
     }
-    for (const listener of [...listeners]) listener(paths);
+    for (const listener of [...listeners]) call(listener, paths);
   });
+}
+
+/** One listener that fails keeps none of the others from being told. */
+function call(listener, paths) {
+  try {
+    listener(paths);
+  } catch (error) {
+    reportError(error);
+  }
 }

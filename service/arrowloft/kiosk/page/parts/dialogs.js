@@ -43,8 +43,8 @@ function opened(words, answers, ...more) {
         answers.map(([text, value, kind]) => button(text, () => answer(value), { kind })),
       ),
     );
-    // Escape closes it, as everywhere.
-    dialog.addEventListener("cancel", () => answer(false));
+    // Escape closes it, as everywhere, and so does a screen that forgets.
+    dialog.addEventListener("close", () => answer(false));
     document.body.append(dialog);
     dialog.showModal();
   });

@@ -251,15 +251,21 @@ export function folded(title, ...fields) {
   );
 }
 
-/** Call refresh whenever one of the paths has changed, as long as the element is in the page. */
+const watches = new Map();
+
+/** Watch no more for what has left the page; called when a step has taken another's place. */
+export function forgetGone() {
+  for (const [end, element] of watches) {
+    if (element.isConnected) continue;
+    end();
+    watches.delete(end);
+  }
+}
+
+/** Call refresh whenever one of the paths has changed, while the element is in the page. */
 export function watch(element, paths, refresh) {
-  let seen = false;
   const end = subscribe((changed) => {
-    if (!element.isConnected) {
-      if (seen) end();
-      return;
-    }
-    seen = true;
+    if (!element.isConnected) return;
     if (
       changed.some((one) =>
         paths.some(
@@ -270,6 +276,7 @@ export function watch(element, paths, refresh) {
     )
       refresh();
   });
+  watches.set(end, element);
 }
 
 function field({ id, label, help, pointer, optional = false, control, watched, refresh, input }) {
@@ -323,7 +330,9 @@ function numberInput(id, usual) {
 
 /** What was typed with a point for a comma and a hyphen for a minus. */
 export function decimal(typed) {
-  return typed.trim().replace(",", ".").replace("−", "-");
+  const text = typed.trim().replace("−", "-");
+  // 1,500 is one and a half to some and fifteen hundred to others: left for the person to say.
+  return /^-?[1-9]\d{0,2},\d{3}$/.test(text) ? text : text.replace(",", ".");
 }
 
 function stepper(label, sign, pressed) {

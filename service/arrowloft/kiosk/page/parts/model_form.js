@@ -5,7 +5,7 @@ import { el, fill } from "./dom.js";
 import { choice, folded, list, number, quantity, text, watch } from "./fields.js";
 import { get, set } from "../kept/state.js";
 import { loadUnits } from "../wire/units.js";
-import { fetched } from "../wire/service.js";
+import { fetched, line, Lost } from "../wire/service.js";
 
 /** Units to begin with, by system, where a list of units holds them. */
 const PREFERRED = {
@@ -34,18 +34,22 @@ export function modelForm(kind, title) {
     const name = get(path);
     help.textContent =
       summaries[name] ?? `The model ${name} is not installed here: choose another.`;
-    if (shown !== null && shown !== name) change(kind, shown, name);
     shown = name;
     fill(parameters);
     fill(about);
     if (!(name in summaries)) return;
-    const [model, dimensions] = await Promise.all([
-      fetched(`/v1/models/${kind}/${encodeURIComponent(name)}`),
-      loadUnits(),
-    ]);
-    if (name !== get(path)) return;
-    fill(parameters, parameterFields(kind, model, dimensions));
-    fill(about, described(model));
+    try {
+      const [model, dimensions] = await Promise.all([
+        fetched(`/v1/models/${kind}/${encodeURIComponent(name)}`),
+        loadUnits(),
+      ]);
+      if (name !== get(path) || !host.isConnected) return;
+      fill(parameters, parameterFields(kind, model, dimensions));
+      fill(about, described(model));
+    } catch (error) {
+      if (error instanceof Lost) line.say(true, () => host.isConnected && show(summaries));
+      else help.textContent = error.message;
+    }
   }
 
   async function load() {
@@ -53,9 +57,11 @@ export function modelForm(kind, title) {
     const names = models.filter((one) => one.kind === kind);
     const summaries = Object.fromEntries(names.map((one) => [one.name, one.summary]));
     const choices = names.map((one) => [one.name, words(one.name)]);
-    const chosen = choice({ label: "Model", path, pointer: `/${kind}/model`, choices });
+    // Only who chooses a model changes its parameters: a link, a file, a clearing bring their own.
+    const changed = (name) => change(kind, shown, name);
+    const chosen = choice({ label: "Model", path, pointer: `/${kind}/model`, choices, changed });
     fill(host, el("legend", {}, title), chosen, help, parameters, about);
-    watch(host, [path], () => get(path) !== shown && show(summaries));
+    watch(host, [path], () => show(summaries));
     await show(summaries);
   }
 

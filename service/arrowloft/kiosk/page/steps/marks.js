@@ -9,6 +9,7 @@ import { markWords, travelWords } from "../words/marks.js";
 import { notes } from "../parts/notes.js";
 import { showProblem } from "../wire/problems.js";
 import { request } from "../wire/request.js";
+import { Freshness } from "../wire/freshness.js";
 import { Question } from "../wire/service.js";
 import { get, set } from "../kept/state.js";
 import { fixed } from "../wire/units.js";
@@ -33,7 +34,9 @@ function show(host) {
   const rows = el("div", { "aria-live": "off" });
   const kept = el("div");
   const said = el("div");
-  fill(host, summary, distanceFields(DISTANCES), which, drawn.element, rows, kept, said);
+  const results = el("div", {}, drawn.element, rows, kept, said);
+  fill(host, summary, distanceFields(DISTANCES), which, results);
+  const freshness = new Freshness(results);
   const shown = (curveOf, tableFrom, notesOf) => (reply) => {
     showProblem(host, summary, null);
     drawn.draw(curveOf(reply));
@@ -46,10 +49,12 @@ function show(host) {
       summary.append(button("Go to what was shot", () => (location.hash = "#/verify")));
   };
   const predicted = new Question("mark-table", {
+    host: freshness,
     answered: shown(curve, tableOf, (reply) => notes(reply.notes)),
     refused,
   });
   const corrected = new Question("calibration", {
+    host: freshness,
     answered: shown(marksCurve, correctedTable, (reply) =>
       notes(plainNotes(reply.notes, shotNames()), ["prove-corrected-marks"]),
     ),

@@ -10,6 +10,7 @@ import { views } from "./path/views.js";
 import { answer, byEntry, sentences } from "./path/words.js";
 import { showProblem } from "../wire/problems.js";
 import { request } from "../wire/request.js";
+import { Freshness } from "../wire/freshness.js";
 import { line, Question } from "../wire/service.js";
 import { get } from "../kept/state.js";
 import { loadUnits } from "../wire/units.js";
@@ -45,10 +46,10 @@ function show(host) {
   settle();
   const page = parts(host);
   const found = { reply: null, path: null };
-  const clearance = paced("clearance", (reply, problem) =>
+  const clearance = paced("clearance", page.freshness, (reply, problem) =>
     problem ? refuse(page, found, problem) : tell(page, found, reply),
   );
-  const flight = paced("trajectory", (reply) => {
+  const flight = paced("trajectory", undefined, (reply) => {
     found.path = reply;
     redraw(page, found);
   });
@@ -86,6 +87,7 @@ function parts(host) {
     more: el("div", {}, moreFields()),
     said: el("div"),
   };
+  page.freshness = new Freshness(page.big, page.drawn.element, page.list.element);
   const adding = addButtons(() => page.drawn.element.scrollIntoView({ block: "nearest" }));
   const downloads = pictures("clearance", body, ["application/pdf", "image/svg+xml"]);
   fill(
@@ -127,6 +129,7 @@ async function tell(page, found, reply) {
 function refuse(page, found, problem) {
   // What was found before holds no longer, and must not look as if it did.
   found.reply = null;
+  page.freshness.clear();
   showProblem(page.host, page.summary, pointed(problem));
   fill(page.big, "Please correct what is marked below.");
   page.big.classList.remove("touched");
@@ -178,8 +181,9 @@ function way() {
 /**
  * A question that is asked as fast as it is answered: while an edge is dragged, each answer is
  * shown, and only the newest place waits. It does not wait long for an answer that is out of date.
+ * host: the Freshness of what shows the answers.
  */
-function paced(resource, told) {
+function paced(resource, host, told) {
   let under = false;
   let next = null;
   let last = "";
@@ -190,6 +194,7 @@ function paced(resource, told) {
     if (next) go();
   };
   const question = new Question(resource, {
+    host,
     answered: (reply) => done(reply),
     refused: (problem) => done(null, problem),
   });
@@ -205,6 +210,7 @@ function paced(resource, told) {
       if (text === last) return;
       last = text;
       next = body;
+      question.want(body);
       // A service that is lost answers nothing: what waits for it is put in its place at once.
       if (under && !line.lost) timer ??= setTimeout(go, PATIENCE);
       else go();

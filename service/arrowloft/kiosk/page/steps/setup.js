@@ -32,20 +32,25 @@ function show(host) {
       air(),
     ),
   );
+  let left = false;
   const load = () => Promise.all(forms.map((form) => form.load())).then(ask, failed);
   const failed = (error) => {
     if (!(error instanceof Lost)) throw error;
-    line.say(true, load);
+    if (!left) line.say(true, load);
   };
   const question = new Question("mark-table", {
     answered: () => showProblem(host, summary, null),
     refused: (problem) => showProblem(host, summary, problem),
   });
   const ask = () =>
+    !left &&
     question.ask(request({ distances: [get("setup/sight/zero_distance") ?? "20 m"] }), 300);
   watch(host, ["setup"], ask);
   load();
-  return () => question.stop();
+  return () => {
+    left = true;
+    question.stop();
+  };
 }
 
 const field = (path, label, help, kind, optional = false, usual = "") =>

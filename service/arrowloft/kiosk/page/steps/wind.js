@@ -27,6 +27,8 @@ const ASK = "ask/wind";
 const SPEED = { metric: "3 m/s", imperial: "7 mph" };
 const AT = { metric: "50 m", imperial: "50 yd" };
 const FROM = { metric: "90 deg", imperial: "90 deg" };
+/** Notes that stand in the open: what the drift goes against, and what the wind never is. */
+const OPEN = ["weathervane", "wind-steady"];
 
 export default {
   id: "wind",
@@ -45,10 +47,12 @@ function show(host) {
     el("p", { class: "more" }),
     el("p", { class: "help" }),
   );
+  answer.append(against);
   const dial = windDial();
   const drawn = chart();
   const rows = el("div");
   const caution = el("div");
+  const against = el("div", { class: "against" });
   const said = el("div");
   const results = el("div", {}, caution, drawn.element, rows, pictures("wind", tableBody), said);
   fill(
@@ -63,15 +67,18 @@ function show(host) {
   asking.add("wind", {
     body: () => request({ distances: [entered(`${ASK}/distance`, AT)], ...wind() }),
     into: answer,
-    answered: (reply, asked) => tellAnswer(answer, reply, asked),
+    answered: (reply, asked) => {
+      tellAnswer(answer, reply, asked);
+      fill(against, notes(reply.notes.filter(surprising), OPEN));
+    },
     pointer: (own) => (own === "/distances/0" ? "/distance" : own),
   });
   asking.add("wind", {
     body: tableBody,
     into: results,
     answered: (reply) => {
-      const open = (note) => note.code === "wind-steady";
-      fill(caution, notes(reply.notes.filter(open), ["wind-steady"]));
+      const open = (note) => OPEN.includes(note.code);
+      fill(caution, notes(reply.notes.filter(open), OPEN));
       fill(said, notes(reply.notes.filter((note) => !open(note))));
       drawn.draw(curves(reply));
       fill(rows, tableOf(reply));

@@ -52,11 +52,6 @@ function show(host) {
     pictures("sight-travel", body, ["text/csv"]),
     said,
   );
-  const both = {
-    set hidden(hidden) {
-      first.hidden = results.hidden = hidden;
-    },
-  };
   fill(
     host,
     summary,
@@ -70,7 +65,7 @@ function show(host) {
   const asking = new Asking(host, summary);
   asking.add("sight-travel", {
     body,
-    into: both,
+    into: [first, results],
     pointer,
     answered: (reply, asked) => {
       answer.textContent = sentence(reply, asked);

@@ -1,6 +1,7 @@
 // The questions of one step: asked together, their refusals shown together among its fields.
 
 import { showProblem } from "./problems.js";
+import { Freshness } from "./freshness.js";
 import { Question } from "./service.js";
 
 /** Questions of one step. host: holds its fields.  summary: takes what belongs to no field. */
@@ -11,20 +12,23 @@ export class Asking {
 
   /**
    * Add a question.
-   * body: makes the request as it is then.  answered(reply, body): draws into `into`, which is
-   * hidden while the question is refused: an answer to another question would mislead.
+   * body: makes the request as it is then.  answered(reply, body): draws into `into`, an element
+   * or several, hidden while the question is refused: an answer to another would mislead.
    * pointer: turns pointers into this question into those of the fields.
    */
   add(resource, { body, into, answered, pointer = (own) => own }) {
     const one = { body, pointer, asked: null, problem: null };
+    const elements = [into].flat();
+    const hide = (hidden) => elements.forEach((element) => (element.hidden = hidden));
     one.question = new Question(resource, {
+      host: new Freshness(...elements),
       answered: (reply, asked) => {
-        into.hidden = false;
+        hide(false);
         this.say(one, null);
         answered(reply, asked);
       },
       refused: (problem) => {
-        into.hidden = true;
+        hide(true);
         this.say(one, problem);
       },
     });

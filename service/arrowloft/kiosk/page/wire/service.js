@@ -1,5 +1,7 @@
 // Asking the service: the newest question wins, a refusal is a Problem, silence is a Lost.
 
+import { Freshness } from "./freshness.js";
+
 /** What the service refuses, in its own words. */
 export class Problem extends Error {
   constructor(status, body) {
@@ -36,11 +38,14 @@ export function computed(resource, body, { accept = "application/json", signal }
 
 async function answered(path, options) {
   let response;
+  underWay.change(+1);
   try {
     response = await fetch(path, { cache: "no-store", ...options });
   } catch (error) {
     if (error.name === "AbortError") throw error;
     throw new Lost();
+  } finally {
+    underWay.change(-1);
   }
   if (response.ok) return response;
   const said = await response.json().catch(() => null);
@@ -84,12 +89,13 @@ export const line = new (class extends EventTarget {
   lost = false;
   waiting = new Set();
 
-  /** retry: asks again; it is called when the person wants it, or when its time has come. */
+  /** retry: asks again; it is called when the person wants it, or when another was answered. */
   say(lost, retry = null) {
     if (retry) this.waiting.add(retry);
+    const found = this.lost && !lost;
     this.lost = lost;
-    if (!lost) this.waiting.clear();
     this.dispatchEvent(new Event("change"));
+    if (found) this.retry();
   }
 
   retry() {
@@ -105,10 +111,12 @@ export const line = new (class extends EventTarget {
  *
  * answered(reply, body): the reply, as JSON, or as a Response for another form.
  * refused(problem): a Problem.
+ * host: the element that shows the answer, or its Freshness where several questions show theirs.
  */
 export class Question {
-  constructor(resource, { answered: told, refused, accept = "application/json" }) {
+  constructor(resource, { answered: told, refused, accept = "application/json", host }) {
     Object.assign(this, { resource, told, refused, accept });
+    this.freshness = host instanceof Element ? new Freshness(host) : host;
     this.wait = FIRST_WAIT;
     this.asking = null;
     this.timer = null;
@@ -118,8 +126,18 @@ export class Question {
   /** Ask soon; body: of the request. */
   ask(body, soon = SOON) {
     this.stop();
+    this.want(body);
     this.body = body;
     this.timer = setTimeout(() => this.send(), soon);
+  }
+
+  /** Say that what is shown must answer this body; `ask` does so by itself. */
+  want(body) {
+    this.freshness?.want(this.key(body));
+  }
+
+  key(body) {
+    return `${this.resource} ${JSON.stringify(body)}`;
   }
 
   /** Ask no more, and throw away what is under way. */
@@ -134,7 +152,6 @@ export class Question {
     const asking = new AbortController();
     this.asking = asking;
     const body = this.body;
-    underWay.change(+1);
     try {
       const response = await computed(this.resource, body, {
         accept: this.accept,
@@ -143,16 +160,17 @@ export class Question {
       const reply = this.accept === "application/json" ? await whole(response) : response;
       if (this.asking !== asking) return;
       this.wait = FIRST_WAIT;
+      line.waiting.delete(this.repeat);
       line.say(false);
+      this.freshness?.answer(this.key(body));
       this.told(reply, body);
     } catch (error) {
       if (this.asking === asking) this.failed(error);
-    } finally {
-      underWay.change(-1);
     }
   }
 
   failed(error) {
+    if (error instanceof Problem || error instanceof Lost) this.freshness?.miss();
     if (error instanceof Problem) {
       line.say(false);
       this.refused(error);

@@ -1,0 +1,57 @@
+"""Two tabs of one browser: one set of entries, one idle clock; and entries that bring their own."""
+
+from browsing import DESKTOP, PHONE, Visit, foresee
+from kiosk_page import LOADING, glance, opened
+from playwright.sync_api import Locator, Page, expect
+
+
+def peep(page: Page) -> Locator:
+    return page.get_by_label("Peep to arrow", exact=True)
+
+
+def test_what_one_tab_enters_the_other_shows_and_keeps(visit: Visit) -> None:
+    with visit(DESKTOP) as page:
+        opened(page)
+        other = page.context.new_page()
+        opened(other)
+        peep(page).fill("13")
+        expect(peep(other)).to_have_value("13", timeout=LOADING)
+        other.get_by_label("Mass", exact=True).fill("431")
+        expect(page.get_by_label("Mass", exact=True)).to_have_value("431", timeout=LOADING)
+        expect(peep(page)).to_have_value("13")
+
+
+def test_a_state_from_elsewhere_brings_its_own_parameters(visit: Visit) -> None:
+    with visit(PHONE) as page:
+        opened(page)
+        drag = page.locator("[data-model=drag]")
+        expect(drag.get_by_label("Model", exact=True)).to_have_value("component", timeout=LOADING)
+        page.evaluate(
+            """async () => {
+            const { replace, whole } = await import('/kiosk/kept/state.js');
+            const state = structuredClone(whole());
+            state.setup.drag = { model: 'constant', parameters: { coefficient: 2.7 } };
+            replace(state); }"""
+        )
+        expect(drag.get_by_label("Coefficient", exact=True)).to_have_value("2.7", timeout=LOADING)
+        kept = page.evaluate(
+            "async () => (await import('/kiosk/kept/state.js')).get('setup/drag/parameters')"
+        )
+        assert kept == {"coefficient": 2.7}
+
+
+def test_all_that_waited_for_a_lost_service_is_asked_again(visit: Visit) -> None:
+    with visit(DESKTOP) as page:
+        opened(page)
+        before = glance(page)
+        lost = "**/v1/models/drag/*"
+        page.route(lost, lambda route: route.abort("connectionrefused"))
+        foresee(page, "ERR_CONNECTION_REFUSED")
+        foresee(page, "422")  # without the parameters that the lost description would bring
+        drag = page.locator("[data-model=drag]")
+        drag.get_by_label("Model", exact=True).select_option("constant")
+        expect(page.get_by_role("alert").filter(has_text="Nothing is lost")).to_be_attached()
+        page.unroute(lost)
+        page.get_by_label("Mass", exact=True).fill("440")
+        expect(drag.get_by_label("Coefficient", exact=True)).to_be_visible(timeout=LOADING)
+        expect(page.locator("#glance .strip")).not_to_have_text("".join(before), timeout=LOADING)
