@@ -35,3 +35,13 @@ limit_request_field_size = 4096
 accesslog = None
 errorlog = "-"
 loglevel = os.environ.get("ARROWLOFT_LOG_LEVEL", "warning")
+
+
+def when_ready(_server: object) -> None:
+    """Once, before the workers, who share what is imported: else each one's first picture waits.
+
+    Who calls meanwhile is not refused: the socket is open, and the workers answer soon after.
+    """
+    from arrowloft.pictures.frame import prepare
+
+    prepare()

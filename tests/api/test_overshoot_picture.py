@@ -144,6 +144,11 @@ def drawn_text(text: str) -> str:
     return " ".join(re.findall(r"<!-- (.*?) -->", text))
 
 
+def test_each_view_is_named(drawing: FlaskClient, asked: Body) -> None:
+    said = drawn_text(post(drawing, asked).text)
+    assert all(name in said for name in ("from above", "from the side", "closer"))
+
+
 def test_the_foremost_cautions_stand_under_it(drawing: FlaskClient, asked: Body) -> None:
     """Each note as it is in the reply, wrapped, and read out too."""
     asked["bow"]["draw_weight"] = "80 lbf"

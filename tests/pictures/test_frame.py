@@ -4,6 +4,7 @@ import itertools
 import math
 import subprocess
 import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -98,3 +99,12 @@ def test_the_start_does_not_wait_for_the_plotting_library() -> None:
     made = "import sys; from arrowloft.app import create_app; create_app(); "
     code = made + "sys.exit('matplotlib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_the_server_imports_it_before_it_has_workers() -> None:
+    code = (
+        "import runpy, sys; runpy.run_path('deploy/gunicorn.conf.py')['when_ready'](None); "
+        "sys.exit('matplotlib.backends.backend_svg' not in sys.modules)"
+    )
+    root = Path(__file__).parent.parent.parent
+    assert subprocess.run([sys.executable, "-c", code], check=False, cwd=root).returncode == 0

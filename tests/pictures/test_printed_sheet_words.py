@@ -6,6 +6,7 @@ import subprocess
 import sys
 import xml.etree.ElementTree as ET
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 import pdfplumber
@@ -14,8 +15,12 @@ import pytest
 from printed_read import Read, read_svg
 
 from arrowloft.core.sight.printed import Card, Paper, PrintedSheet
+from arrowloft.pictures import printed_words as words
 from arrowloft.pictures.millimetres import cut_short, lines_of, text_width
+from arrowloft.pictures.printed_code import codes
 from arrowloft.pictures.printed_sheet import picture
+
+BOXES = "Signs that this sheet cannot show are boxes; its description has them."
 
 
 def seen(sheet: PrintedSheet, chosen: dict[str, str] = made.METRIC) -> Read:
@@ -217,16 +222,78 @@ def test_hostile_texts_are_texts() -> None:
 def test_signs_that_the_font_lacks_are_boxes_and_the_sheet_says_so() -> None:
     lacking = seen(made.sheet(strips=(made.strip("\U0001f3f9 bow"),)))
     assert lacking.words("label-0-") == "\u25a1 bow"
-    assert "Signs that the sheet's font lacks are boxes" in lacking.words("said-")
+    assert BOXES in lacking.words("said-")
     having = seen(made.sheet(strips=(made.strip("Übung ½"),)))
     assert having.words("label-0-") == "Übung ½"
     assert "boxes" not in having.words()
 
 
+@pytest.mark.parametrize("form", ["svg", "pdf"])
+@pytest.mark.parametrize(
+    "text",
+    ["\u0627\u0644\u0634\u062a\u0627", "\u05d7\u05d5\u05e8\u05e3", "\ufef7\u0651",
+     "\u07ca\u07eb", "\u0e9e\u0eb5\u0ec9", "\u0936\u0940\u0924"],
+    ids=["Arabic", "Hebrew", "joined Arabic", "N'Ko", "Lao", "Devanagari"],
+)  # fmt: skip
+def test_signs_that_must_be_turned_or_joined_are_boxes_in_either_form(
+    text: str, form: Literal["svg", "pdf"]
+) -> None:
+    sheet = made.sheet(strips=(made.strip(f"{text} W"),), title=f"T {text}", date=text)
+    raw = picture(sheet, made.METRIC, form)
+    if form == "pdf":
+        with pdfplumber.open(io.BytesIO(raw)) as document:
+            shown = "".join(one["text"] for one in document.pages[0].chars)
+        assert shown.count("\u25a1") == 3 * len(text) and not set(text) & set(shown)
+        return
+    read = read_svg(raw)
+    boxes = "\u25a1" * len(text)
+    assert read.words("label-0-") == f"{boxes} W"
+    assert (read.words("title-"), read.words("date")) == (f"T {boxes}", boxes)
+    assert BOXES in read.words("said-")
+    assert f"\u201c{text} W\u201d" in spoken(sheet)[1]
+
+
+def test_signs_from_left_to_right_are_no_boxes() -> None:
+    for text in ("\u041b\u0443\u043a", "\u03c4\u03cc\u03be\u03bf", "Pfeil\u00e4", "\u0561\u0572"):
+        read = seen(made.sheet(strips=(made.strip(text),)))
+        assert read.words("label-0-") == text and "boxes" not in read.words()
+
+
 def test_no_text_turns_the_direction_of_another() -> None:
     read = seen(made.hostile("a4"))
     assert not set("\u200e\u200f\u202a\u202e\u2066\u2069") & set(read.words())
-    assert "\u0627\u0644" in read.words("said-")
+
+
+def test_a_word_stands_under_the_label_and_is_told() -> None:
+    first, second = (made.strip(label=label) for label in ("Summer", "Winter"))
+    sheet = made.sheet(strips=(first, replace(second, word="predicted only")))
+    read = seen(sheet)
+    assert read.named("word-0") == []
+    [word], [label] = read.named("word-1"), read.named("label-1-0")
+    assert word.text == "(predicted only)"
+    assert word.left == label.left and word.y > label.y
+    _, said = spoken(sheet)
+    assert "Strip 2, \u201cWinter\u201d, predicted only: 61 ticks" in said
+    assert "Strip 1, \u201cSummer\u201d: 61 ticks" in said
+
+
+def test_the_code_says_what_to_do_with_it() -> None:
+    for sheet in (made.sheet(), made.full("letter"), made.sheet(card=None)):
+        read = seen(sheet)
+        assert read.words("scan-") == words.SCAN and "send it to /v1/sight-scale" in words.SCAN
+        below = read.code()[3]
+        assert all(one.y > below for one in read.named("scan-"))
+
+
+def test_a_code_with_no_room_is_made_smaller_by_its_level() -> None:
+    """Level L needs fewer modules for the same bytes."""
+    request = "x" * 1800
+    found = codes(request)
+    assert min(one.side for one in found[1:]) < found[0].side
+    assert [len(one.rows) for one in found] == sorted((len(o.rows) for o in found), reverse=True)
+    assert {len(one.rows) for one in found} == {157, 141}
+    assert [len(one.rows) for one in codes("x" * 2332)] == [161]
+    assert codes("x" * 2954) == []
 
 
 def test_no_style_is_written_into_the_svg() -> None:

@@ -124,6 +124,8 @@ def draw_ends(axes: "Axes", size: tuple[float, float], ends: Sequence[End], name
 
     size: of the panel, inches.  name: begins the ids of the labels.
     """
+    from arrowloft.pictures.writing import MIDDLE, write
+
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     wide, tall = size
     y = [(one.y - low) / (high - low) for one in ends]
@@ -135,15 +137,14 @@ def draw_ends(axes: "Axes", size: tuple[float, float], ends: Sequence[End], name
         lines = (*one.name, *one.said)
         top = middle + 0.5 * LINE * (len(lines) - 1) / tall
         for row, text in enumerate(lines):
-            axes.text(
-                1.0 + (LEADER + SAMPLE + SPACE) / wide,
-                top - row * LINE / tall,
+            write(
+                axes,
+                (1.0 + (LEADER + SAMPLE + SPACE) / wide, top - row * LINE / tall),
                 text,
                 transform=axes.transAxes,
-                va="center_baseline",
+                rise=MIDDLE,
                 color=one.style["color"] if row < len(one.name) else INK,
                 gid=f"{name}-{index}-{row}",
-                parse_math=False,
             )
 
 

@@ -9,8 +9,9 @@ import numpy as np
 
 from arrowloft.core.chances.budget_scene import Scene
 from arrowloft.pictures import error_budget_words as words
+from arrowloft.pictures.axis import across
 from arrowloft.pictures.ends import BETWEEN, LEADER, LINE, SAMPLE, SPACE, Style
-from arrowloft.pictures.frame import FAINT, INK, PAPER, Form
+from arrowloft.pictures.frame import INK, PAPER, Form
 from arrowloft.pictures.quantities import Quantities, folded
 from arrowloft.pictures.stacked import NAMES, PLOT, Panel, stacked
 
@@ -112,11 +113,7 @@ class _Bars:
         """Draw it."""
         axes.set_xlim(0.0, 100.0)
         axes.set_ylim(size[1], 0.0)  # inches from the top
-        axes.set_yticks([])
-        axes.set_xticks(range(0, 101, 20))
-        axes.grid(axis="x", color=FAINT, linewidth=0.4)
-        axes.set_axisbelow(True)
-        axes.set_xlabel("share of the variance (%)", parse_math=False)
+        across(axes, range(0, 101, 20), "share of the variance (%)", lines=True)
         top, begins = 0.5 * BETWEEN, None
         for row, line in enumerate(self.lines):
             middle = top + 0.5 * line.height
@@ -155,14 +152,15 @@ class _Bars:
             bar.set_gid(f"{name}-{self.place}")
 
     def _words(self, axes: "Axes", row: int, line: _Line, middle: float) -> None:
+        from arrowloft.pictures.writing import MIDDLE, write
+
         first = middle - 0.5 * LINE * (len(line.text) - 1)
         for number, text in enumerate(line.text):
-            axes.text(
-                1.0 + _OFF / PLOT,
-                first + number * LINE,
+            write(
+                axes,
+                (1.0 + _OFF / PLOT, first + number * LINE),
                 text,
                 transform=axes.get_yaxis_transform(),
-                va="center_baseline",
+                rise=MIDDLE,
                 gid=f"words-{self.place}-{row}-{number}",
-                parse_math=False,
             )

@@ -97,6 +97,8 @@ class _Residuals:
 
     def __call__(self, axes: "Axes", size: tuple[float, float]) -> None:
         """Draw it."""
+        from arrowloft.pictures.writing import MIDDLE, write
+
         one = self.scene.fitted[self.place]
         low, high = float(self.x.min()), float(self.x.max())
         ends = padded(low, high, 0.03) if high > low else at_least(low, high, 0.2 * abs(low) or 1.0)
@@ -109,14 +111,8 @@ class _Residuals:
         axes.vlines(self.x, 0.0, one.residuals, color=FAINT, linewidth=0.9, zorder=1.5)
         self._marks(axes, one)
         for row, text in enumerate(words.judged(one)):
-            axes.text(
-                1.0 + (LEADER + SAMPLE + SPACE) / PLOT,
-                0.5 + (0.5 - row) * LINE / size[1],
-                text,
-                transform=axes.transAxes,
-                va="center_baseline",
-                parse_math=False,
-            )
+            place = (1.0 + (LEADER + SAMPLE + SPACE) / PLOT, 0.5 + (0.5 - row) * LINE / size[1])
+            write(axes, place, text, transform=axes.transAxes, rise=MIDDLE)
 
     def _marks(self, axes: "Axes", one: Fitted) -> None:
         rows = self.scene.rows

@@ -14,12 +14,11 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 from xml.sax.saxutils import escape
 
+from arrowloft.pictures.outlines import FONT, face, outlined
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-FONT = "DejaVu Sans"
-"""Comes with the library, so that every host draws the same."""
 
 TEXT = 8.5
 """Size of labels, points."""
@@ -48,13 +47,16 @@ _LOOK: dict[str, Any] = {
     "hatch.linewidth": 0.5,
     # Every point of the data is drawn where it is.
     "path.simplify": False,
-    # Letters as outlines: the picture needs no font where it is shown.
-    "svg.fonttype": "path",
+    # Made outlines afterwards, see `outlines`.
+    "svg.fonttype": "none",
+    "text.parse_math": False,
     "svg.hashsalt": "arrowloft",
     # Embedded as drawings with their letters' codes, which can be searched and copied: to
     # embed a part of the TrueType font takes 0.3 s more.
     "pdf.fonttype": 3,
 }
+
+_ASCII = "".join(map(chr, range(33, 127)))
 
 _IN_POINTS = re.compile(r'"([\d.]+)pt"')
 
@@ -87,7 +89,24 @@ def drawn(
         draw(figure)
         if form == "pdf":
             return _as_pdf(figure, title, description)
-        return _titled(_as_svg(figure), name, title, description).encode()
+        svg = outlined(_as_svg(figure))
+        return _titled(svg, name, title, description).encode()
+
+
+def prepare() -> None:
+    """Import what draws, and draw a little: a process's first picture takes long without."""
+
+    def draw(figure: "Figure") -> None:
+        from arrowloft.pictures.writing import write
+
+        axes = figure.add_axes((0.2, 0.2, 0.6, 0.6))
+        axes.plot([0.0, 1.0], [0.0, 1.0], marker="o")
+        axes.fill([0.0, 1.0, 1.0], [0.0, 0.0, 1.0], hatch="//")
+        write(axes, (0.0, 0.0), _ASCII)
+
+    forms: tuple[Form, ...] = ("svg", "pdf")
+    for form in forms:
+        drawn("first", (1.0, 1.0), draw, "", "", form)
 
 
 def _as_svg(figure: "Figure") -> str:
@@ -133,10 +152,9 @@ def text_width(text: str) -> float:
 @lru_cache(maxsize=1024)
 def _advance(letter: str) -> float:
     """How wide one letter is drawn, inches."""
-    from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
-    font = FontProperties(family=FONT, size=TEXT)
+    font = face(TEXT, bold=False)
     width, _, _ = text_to_path.get_text_width_height_descent(letter, font, ismath=False)
     return float(width) / 72.0
 
@@ -213,14 +231,10 @@ class Strip:
 
     def draw(self, axes: "Axes", edge: float, outward: float) -> None:
         """Draw it from an edge of the panel on; outward: +1 or -1, the way y goes there."""
+        from arrowloft.pictures.writing import MIDDLE, write
+
         for label, row in zip(self.labels, self.rows, strict=True):
             end = edge + outward * (row + 0.8) * _ROW / self.inches
             axes.plot([label.x] * 2, [label.y, end], clip_on=False, zorder=4, **label.line)
-            axes.text(
-                label.x + 0.05 / self.inches,
-                end,
-                label.text,
-                color=label.line["color"],
-                va="center",
-                parse_math=False,
-            )
+            place = (label.x + 0.05 / self.inches, end)
+            write(axes, place, label.text, color=label.line["color"], rise=MIDDLE)

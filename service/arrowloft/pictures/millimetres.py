@@ -12,7 +12,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
 
-from arrowloft.pictures.quantities import folded
+from arrowloft.pictures.quantities import drawable, folded
 
 FONT = "DejaVuSans"
 
@@ -25,6 +25,18 @@ _MORE = "…"
 
 _TURNS = re.compile("[\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 """Marks, embeddings, overrides and isolates of the bidirectional algorithm (UAX 9)."""
+
+
+_SHAPED = re.compile(
+    "[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefe\U00010800-\U00010fff\U0001e800-\U0001efff"
+    "\u0900-\u109f\u1100-\u11ff\u1780-\u18af]"
+)
+"""Signs that are not set one after the other from left to right as they are written: those of
+the areas for writing from right to left (Unicode's DerivedBidiClass), which are turned and
+joined; and of South and South East Asia, Tibet, Mongolia, and the parts of Hangul, which are
+put together."""
+
+_BOX = "\u25a1"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,8 +138,18 @@ def cut_short(text: str, wide: float, size: float) -> str:
 
 
 def visible(text: str) -> str:
-    """A caller's text without signs that turn the direction of what stands after them."""
-    return _TURNS.sub("", text)
+    """A caller's text as letters set side by side can show it.
+
+    Without signs that turn the direction of what stands after them, and with a box for each
+    that must be turned, joined or put together. An SVG's reader might do that; a PDF's does
+    not, and the two are to be the same sheet.
+    """
+    return _SHAPED.sub(_BOX, _TURNS.sub("", text))
+
+
+def boxes_in(text: str) -> bool:
+    """Whether some sign of a caller's text is drawn as a box."""
+    return drawable(_SHAPED.sub(_BOX, text)) != text
 
 
 def lines_of(text: str, wide: float, size: float, most: int) -> list[str]:

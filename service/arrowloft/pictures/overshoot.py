@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from arrowloft.core.overshoot.scene import Scene
 from arrowloft.pictures import overshoot_panels as panels
 from arrowloft.pictures import overshoot_words as words
-from arrowloft.pictures.frame import INK, TEXT, Form, Strip, drawn, nice_step, wrapped
+from arrowloft.pictures.axis import bare
+from arrowloft.pictures.frame import INK, Form, Strip, drawn, nice_step, wrapped
 from arrowloft.pictures.overshoot_sheet import Frame, Sheet
 
 if TYPE_CHECKING:
@@ -67,10 +68,11 @@ def picture(scene: Scene, chosen: Mapping[str, str], form: Form) -> bytes:
     size = (wide, _HEAD + sum(one.whole for one in views) + foot)
 
     def draw(figure: "Figure") -> None:
-        top = 1 - 0.28 / size[1]
-        figure.text(0.2 / size[0], top, words.TITLE, fontsize=13, fontweight="bold")
-        below = 1 - 0.5 / size[1]
-        figure.text(0.2 / size[0], below, words.subtitle(sheet), parse_math=False)
+        from arrowloft.pictures.writing import write
+
+        left = 0.2 / size[0]
+        write(figure, (left, 1 - 0.28 / size[1]), words.TITLE, size=13.0, bold=True)
+        write(figure, (left, 1 - 0.5 / size[1]), words.subtitle(sheet))
         top = _HEAD
         for one in views:
             _draw_view(figure, size, top, one, sheet)
@@ -84,10 +86,12 @@ def _draw_cautions(
     figure: "Figure", size: tuple[float, float], top: float, said: Sequence[Sequence[str]]
 ) -> None:
     """Paragraphs of lines, `top` inches below the sheet's upper edge."""
+    from arrowloft.pictures.writing import write
+
     for lines in said:
         for line in lines:
             top += _LINE
-            figure.text(0.2 / size[0], 1 - top / size[1], line, fontsize=TEXT, parse_math=False)
+            write(figure, (0.2 / size[0], 1 - top / size[1]), line)
         top += _APART
 
 
@@ -122,7 +126,7 @@ def _draw_view(
     low = size[1] - top - one.above - one.height
     box = (_LEFT / size[0], low / size[1], wide / size[0], one.height / size[1])
     axes = figure.add_axes(box)
-    axes.spines[["top", "right"]].set_visible(False)
+    bare(axes)
     one.draw(axes, sheet)
     # Up on the sheet is where y ends: to the left, seen from above.
     first, last = axes.get_ylim()
@@ -140,6 +144,8 @@ def _scale_bar(
 ) -> None:
     from matplotlib.lines import Line2D
 
+    from arrowloft.pictures.writing import MIDDLE, write
+
     length = nice_step(one.frame.x[1] - one.frame.x[0], 5)
     left, high = _LEFT / size[0], height / size[1]
     right = left + length * one.frame.inches / size[0]
@@ -147,4 +153,4 @@ def _scale_bar(
     bar.set_gid("scale-bar" if one.under is not None else "closer-scale-bar")
     figure.add_artist(bar)
     text = f"{length:g} {unit}, {one.bar}"
-    figure.text(right + 0.12 / size[0], high, text, va="center", parse_math=False)
+    write(figure, (right + 0.12 / size[0], high), text, rise=MIDDLE)

@@ -14,6 +14,7 @@ from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.overshoot.carry import Area
 from arrowloft.core.overshoot.scene import Arc
 from arrowloft.pictures import overshoot_words as words
+from arrowloft.pictures.axis import across, numbers, sides, upward
 from arrowloft.pictures.frame import FAINT, INK, PAPER, Label, nice_step, text_width
 from arrowloft.pictures.overshoot_sheet import Frame, Sheet
 
@@ -134,7 +135,7 @@ def _line(arc: Arc, index: int) -> Style:
 def draw_plan(axes: "Axes", sheet: Sheet) -> None:
     """The view from above."""
     scene, read = sheet.scene, sheet.read
-    _from_above(axes, sheet, sheet.plan, "")
+    _from_above(axes, sheet, sheet.plan, "", "from above")
     axes.axvline(0.0, color=INK, linewidth=2.0, gid="shooting-line")
     for number, (_, way) in enumerate(scene.quoted):
         axes.axvline(read(way), gid=f"quoted-{number}", **_QUOTED)
@@ -149,8 +150,6 @@ def draw_plan(axes: "Axes", sheet: Sheet) -> None:
     if scene.group is not None and sheet.closer is None:
         corner = int(np.argmin(scene.group.right))
         _name(axes, sheet, scene.group, corner, words.of_group(sheet, scene.group), _GROUP)
-    axes.set_ylabel(f"from above\naside ({sheet.unit})")
-    axes.set_xlabel(f"from the shooting line ({sheet.unit})", labelpad=2)
 
 
 def _carry_line(sheet: Sheet, metres: float) -> tuple[Array, Array]:
@@ -174,13 +173,11 @@ def _carry_line(sheet: Sheet, metres: float) -> tuple[Array, Array]:
 def draw_closer(axes: "Axes", sheet: Sheet) -> None:
     """The group's area from above, to a scale of its own."""
     assert sheet.closer is not None
-    _from_above(axes, sheet, sheet.closer, "closer-")
-    axes.set_ylabel(f"closer\naside ({sheet.unit})")
-    axes.set_xlabel(f"from the shooting line ({sheet.unit})", labelpad=2)
+    _from_above(axes, sheet, sheet.closer, "closer-", "closer")
 
 
-def _from_above(axes: "Axes", sheet: Sheet, frame: Frame, prefix: str) -> None:
-    """Areas, landings and the target, with ticks."""
+def _from_above(axes: "Axes", sheet: Sheet, frame: Frame, prefix: str, view: str) -> None:
+    """Areas, landings and the target, with both axes.  view: what it is called."""
     scene, read = sheet.scene, sheet.read
     axes.set_xlim(*frame.x)
     axes.set_ylim(*frame.aside[::-1])  # right is down, as for one who looks along the range
@@ -206,11 +203,9 @@ def _from_above(axes: "Axes", sheet: Sheet, frame: Frame, prefix: str) -> None:
         )
     half = read(scene.target.half_width)
     _target(axes, [read(scene.target.distance)] * 2, [-half, half], f"{prefix}target-plan")
-    axes.set_xticks(_ticks(frame.x, 8))
-    sides = _ticks(frame.aside, 3)
-    names = [f"{abs(v):g}{' L' if v < 0 else ' R' if v > 0 else ''}" for v in sides]
-    axes.set_yticks(sides, names)
-    axes.tick_params(length=3)
+    across(axes, _ticks(frame.x, 8), f"from the shooting line ({sheet.unit})", apart=2.0)
+    places = _ticks(frame.aside, 3)
+    upward(axes, places, sides(places), f"{view}\naside ({sheet.unit})")
 
 
 def _name_shadow(axes: "Axes", sheet: Sheet, frame: Frame, prefix: str) -> None:
@@ -309,10 +304,8 @@ def draw_side(axes: "Axes", sheet: Sheet) -> None:
     middle = target.distance * np.tan(target.slope) + scene.eye_height
     heights = read([middle - target.half_height, middle + target.half_height])
     _target(axes, [read(target.distance)] * 2, heights, "target-side")
-    axes.set_yticks(_ticks(sheet.side, 3))
-    axes.tick_params(length=3)
-    axes.set_ylabel(f"from the side\nheight ({sheet.unit})")
-    axes.set_xticks([])
+    places = _ticks(sheet.side, 3)
+    upward(axes, places, numbers(places), f"from the side\nheight ({sheet.unit})")
     axes.spines["bottom"].set_visible(False)
 
 

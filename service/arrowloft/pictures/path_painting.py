@@ -12,7 +12,6 @@ from arrowloft.core.arrays import Array
 from arrowloft.core.path.scene import Passed, Scene
 from arrowloft.pictures.ends import Style
 from arrowloft.pictures.frame import FAINT, INK, PAPER
-from arrowloft.pictures.quantities import ticks
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -148,11 +147,3 @@ def _outline(view: "View", one: Passed) -> Array | None:
         over = [(half, top), (-half, top)]
     aside, heights = np.array([*under, *over]).T
     return np.array([one.distance + aside, heights])
-
-
-def turn(axes: "Axes", ends: tuple[float, ...]) -> None:
-    """Let right be down, as for one who looks along the range; ends: of the axis."""
-    axes.invert_yaxis()
-    sides = ticks(ends[0], ends[1], 3.0)
-    axes.set_yticks(sides, [f"{abs(v):g}{' L' if v < 0 else ' R' if v > 0 else ''}" for v in sides])
-    axes.set_ylabel(axes.get_ylabel().replace("right of", "beside"), parse_math=False)

@@ -11,6 +11,7 @@ from arrowloft.core.arrays import Array
 from arrowloft.core.flight.scene import Flown
 from arrowloft.core.path.scene import Passed, Scene
 from arrowloft.pictures import path_words as words
+from arrowloft.pictures.axis import numbers, sides
 from arrowloft.pictures.ends import End, Style, draw_ends, needed
 from arrowloft.pictures.frame import text_width
 from arrowloft.pictures.path_painting import (
@@ -23,7 +24,6 @@ from arrowloft.pictures.path_painting import (
     TOUCHED,
     obstacle,
     paint,
-    turn,
 )
 from arrowloft.pictures.quantities import Quantities, at_least, folded, padded
 from arrowloft.pictures.stacked import NAMES, PLOT, rule
@@ -195,17 +195,17 @@ class View:
         """Draw it."""
         low, high = self.limits
         more = self.room * self.per_inch[1]
-        y = (low - more, high) if self.way == "right" else (low, high + more)
+        aside = self.way == "right"  # which is down, as for one who looks along the range
+        y = (high, low - more) if aside else (low, high + more)
         unit = self.figures.chosen[self.dimension]
-        told = "right of" if self.way == "right" else "over"
         names = (
             f"distance along the line of sight ({self.figures.chosen['distance']})",
-            f"{told} the line of sight ({unit})",
+            f"{'beside' if aside else 'over'} the line of sight ({unit})",
         )
         x = (float(self.along(self.x[0])), float(self.along(self.x[1])))
-        rule(axes, x, tuple(map(float, self.read(y))), names, min(max(1.3 * size[1], 2.5), 5.0))  # type: ignore[arg-type]
-        if self.way == "right":
-            turn(axes, tuple(map(float, self.read(y))))
+        up = (float(self.read(y[0])), float(self.read(y[1])))
+        parts = 3.0 if aside else min(max(1.3 * size[1], 2.5), 5.0)
+        rule(axes, x, up, names, parts, sides if aside else numbers)
         paint(axes, self)
         for index, one in enumerate(self.passed):
             obstacle(axes, self, index, one)

@@ -19,7 +19,7 @@ from arrowloft.pictures.millimetres import (
 from arrowloft.pictures.millimetres_pdf import as_pdf
 from arrowloft.pictures.millimetres_svg import as_svg
 from arrowloft.pictures.printed_card import Placed
-from arrowloft.pictures.printed_code import Code, codes
+from arrowloft.pictures.printed_code import QUIET, Code, codes
 from arrowloft.pictures.printed_strip import UNDER, WIDE, draw_strip, tall
 from arrowloft.pictures.quantities import Quantities, drawable, readable
 
@@ -113,25 +113,28 @@ def _code(
     below = TOP if card is None else card.bottom + 1.0
     for code in codes(sheet.request) if sheet.request is not None else ():
         for x, y in ((beside, TOP), (left, below)):
-            if x + code.side <= right and y + code.side + _CAPTION <= low:
-                return _captioned(code, x, y, right)
+            if x + code.side > right:
+                continue
+            marks, bottom = _captioned(code, x, y, right)
+            if bottom <= low:
+                return marks
     return None
 
 
-_CAPTION = 6.2
-"""Height of the words under the code, mm."""
+_CAPTION, _CAPTION_LINE, _CAPTION_ROOM = 2.1, 2.7, 70.0
+"""Of the words under the code: size, from line to line, and greatest width, mm."""
 
 
-def _captioned(code: Code, left: float, top: float, right: float) -> list[Mark]:
-    x, room = left + 4 * code.module, min(right - left - 4 * code.module, 70.0)
-    lines = lines_of(words.SCAN, room, 2.1, 2)
-    return [
-        code.drawn(left, top),
-        *(
-            Text(x=x, y=top + code.side + 1.6 + 2.7 * row, text=line, size=2.1, name=f"scan-{row}")
-            for row, line in enumerate(lines)
-        ),
+def _captioned(code: Code, left: float, top: float, right: float) -> tuple[list[Mark], float]:
+    """The code with what to do with it, and where that ends, mm."""
+    x, under = left + QUIET * code.module, top + code.side
+    lines = lines_of(words.SCAN, min(right - x, _CAPTION_ROOM), _CAPTION, 9)
+    caption: list[Mark] = [
+        Text(x=x, y=y, text=line, size=_CAPTION, name=f"scan-{row}")
+        for row, line in enumerate(lines)
+        for y in [under + 1.6 + _CAPTION_LINE * row]
     ]
+    return [code.drawn(left, top), *caption], under + 0.8 + _CAPTION_LINE * len(lines)
 
 
 @dataclass(frozen=True)

@@ -41,7 +41,11 @@ _BESIDE, _LED = 8.2, 11.2
 """From the edge to a number beside its tick, and to one with a leader, mm."""
 
 _PAD = 1.2
-_LABEL, _LABELS = 2.4, 3
+_LABELS = 3
+_LABEL, _LABEL_LINE, _LABEL_TOP = 2.4, 2.9, 3.2
+_SMALL, _SMALL_LINE, _SMALL_TOP = 2.0, 2.15, 2.5
+"""Lines of the label at most; size, from line to line, and the first below the cut line, mm: of
+a label alone, and of one with a word under it."""
 
 
 @dataclass(frozen=True)
@@ -130,19 +134,13 @@ def draw_strip(
 
 def _head(strip: Strip, place: int, left: float, top: float, figures: Quantities) -> list[Mark]:
     """Label, unit, and which way is farther."""
-    lines = lines_of(strip.label, WIDE - 2 * _PAD, _LABEL, _LABELS)
-    label: list[Mark] = [
-        Text(x=left + _PAD, y=top + 3.2 + 2.9 * row, text=line, size=_LABEL, name=name)
-        for row, line in enumerate(lines)
-        for name in [f"label-{place}-{row}"]
-    ]
     right = strip.numbers_right
     y = top + 12.0
     down = strip.position[-1] >= strip.position[0]
     start, end = (y - 2.4, y + 0.5) if down else (y + 0.5, y - 2.4)
     beside, across = (left + _PAD + 0.8, 1.0) if right else (left + WIDE - _PAD - 0.8, -1.0)
     return [
-        *label,
+        *_label(strip, place, left + _PAD, top),
         *arrow(beside, start, end),
         Text(
             x=beside + 1.9 * across,
@@ -160,6 +158,21 @@ def _head(strip: Strip, place: int, left: float, top: float, figures: Quantities
             anchor="end" if right else "start",
             name=f"unit-{place}",
         ),
+    ]
+
+
+def _label(strip: Strip, place: int, left: float, top: float) -> list[Mark]:
+    """What the strip is called, and the word on it."""
+    size, step, y = _LABEL, _LABEL_LINE, top + _LABEL_TOP
+    if strip.word:
+        size, step, y = _SMALL, _SMALL_LINE, top + _SMALL_TOP
+    lines = lines_of(strip.label, WIDE - 2 * _PAD, size, _LABELS)
+    named = [(line, f"label-{place}-{row}") for row, line in enumerate(lines)]
+    if strip.word:
+        named.append((f"({strip.word})", f"word-{place}"))
+    return [
+        Text(x=left, y=y + step * row, text=line, size=size, name=name)
+        for row, (line, name) in enumerate(named)
     ]
 
 

@@ -2,14 +2,18 @@
 
 from arrowloft.core.sight.printed import PrintedSheet, Strip
 from arrowloft.pictures import printed_card
+from arrowloft.pictures.millimetres import boxes_in
 from arrowloft.pictures.printed_strip import Numbers, shows_zero, span
-from arrowloft.pictures.quantities import Quantities, boxed, digits, readable
+from arrowloft.pictures.quantities import Quantities, digits, readable
 
 PAPER = {"a4": "A4", "letter": "Letter"}
 
 PRINT = "Print at 100 %, no fitting to the page; this ruler must measure 100 mm: 3.94 in."
 
-SCAN = "The code holds the request that computes this sheet again."
+SCAN = (
+    "The code holds the request: send it to /v1/sight-scale, or take it up on the page (Menu, "
+    "Take up a code)."
+)
 
 _BOTH_WAYS = (
     "Measure each strip as well, from its first tick to its last: a printer may stretch the two "
@@ -17,6 +21,8 @@ _BOTH_WAYS = (
 )
 
 _NO_ROOM = "The request is too long for a code on this sheet."
+
+_BOXES = "Signs that this sheet cannot show are boxes; its description has them."
 
 
 def title(sheet: PrintedSheet) -> str:
@@ -44,7 +50,7 @@ def notes(sheet: PrintedSheet, *, coded: bool) -> list[str]:
     if sheet.card is not None:
         labels.append(sheet.card.label)
     texts = (sheet.title, sheet.date, *labels, *sheet.said)
-    return [*found, *(text.replace("picture", "sheet") for text in boxed(texts))]
+    return [*found, _BOXES] if any(map(boxes_in, texts)) else found
 
 
 def described(sheet: PrintedSheet, figures: Quantities, said: list[str], *, coded: bool) -> str:
@@ -70,8 +76,9 @@ def _strip(strip: Strip, place: int, figures: Quantities) -> str:
         for index in Numbers.of(strip).ticks
     )
     unit = figures.chosen["distance"]
+    word = f", {strip.word}" if strip.word else ""
     return (
-        f"Strip {place}, “{strip.label}”: {strip.distance.size} ticks for "
+        f"Strip {place}, “{strip.label}”{word}: {strip.distance.size} ticks for "
         f"{figures.span(low, high, 'distance')}, farther {way}, {span(strip):.2f} mm from the "
         f"first to the last. Numbers, {unit} at mm below the upper end: {numbers}."
     )

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 
 from arrowloft import units
-from arrowloft.pictures.frame import FONT, nice_step, text_width, wrapped
+from arrowloft.pictures.frame import nice_step, text_width, wrapped
+from arrowloft.pictures.outlines import FONT
 
 _BOX = "\u25a1"
 """What stands for a sign that the pictures' font lacks."""

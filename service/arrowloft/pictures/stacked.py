@@ -4,8 +4,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from arrowloft.pictures.axis import across, bare, numbers, upward
 from arrowloft.pictures.ends import LEADER, SAMPLE, SPACE
-from arrowloft.pictures.frame import FAINT, Form, drawn, wrapped
+from arrowloft.pictures.frame import Form, drawn, wrapped
 from arrowloft.pictures.quantities import drawable, ticks
 
 if TYPE_CHECKING:
@@ -54,8 +55,9 @@ def stacked(
     size = (WIDE, whole)
 
     def draw(figure: "Figure") -> None:
-        left = _EDGE / WIDE
-        figure.text(left, 1 - 0.3 / whole, title, fontsize=13, fontweight="bold", parse_math=False)
+        from arrowloft.pictures.writing import write
+
+        write(figure, (_EDGE / WIDE, 1 - 0.3 / whole), title, size=13.0, bold=True)
         _paragraphs(figure, size, _HEAD, over)
         at = top
         for one in panels:
@@ -75,27 +77,24 @@ def _paragraphs(
     figure: "Figure", size: tuple[float, float], top: float, paragraphs: Sequence[Sequence[str]]
 ) -> None:
     """Lines of text, `top` inches below the sheet's upper edge."""
+    from arrowloft.pictures.writing import write
+
     for lines in paragraphs:
         for line in lines:
             top += _LINE
-            figure.text(_EDGE / size[0], 1 - top / size[1], line, parse_math=False)
+            write(figure, (_EDGE / size[0], 1 - top / size[1]), line)
         top += _APART
 
 
 def _draw_panel(figure: "Figure", size: tuple[float, float], top: float, one: Panel) -> None:
+    from arrowloft.pictures.writing import write
+
     low = size[1] - top - one.height
     axes = figure.add_axes((LEFT / size[0], low / size[1], PLOT / size[0], one.height / size[1]))
-    axes.spines[["top", "right"]].set_visible(False)
+    bare(axes)
     axes.patch.set_gid(one.name)
-    axes.tick_params(length=3)
-    axes.text(
-        0.0,
-        1.0 + 0.1 / one.height,
-        one.title,
-        transform=axes.transAxes,
-        fontweight="bold",
-        parse_math=False,
-    )
+    place = (0.0, 1.0 + 0.1 / one.height)
+    write(axes, place, one.title, transform=axes.transAxes, bold=True)
     one.draw(axes, (PLOT, one.height))
 
 
@@ -105,16 +104,15 @@ def rule(
     y: tuple[float, float],
     names: tuple[str, str],
     parts: float,
+    told: Callable[[Sequence[float]], Sequence[str]] = numbers,
 ) -> None:
-    """Set both axes' ends, their ticks, faint lines across, and their names.
+    """Set both axes' ends, their marks, faint lines across, and their names.
 
-    parts: of the vertical axis, at least.
+    y: the lower end first, which need not be the lesser.  parts: of the vertical axis, at
+    least.  told: what stands at its marks.
     """
     axes.set_xlim(*x)
     axes.set_ylim(*y)
-    axes.set_xticks(ticks(*x, 6))
-    axes.set_yticks(ticks(*y, parts))
-    axes.grid(axis="y", color=FAINT, linewidth=0.4)
-    axes.set_axisbelow(True)
-    axes.set_xlabel(names[0], parse_math=False)
-    axes.set_ylabel(names[1], parse_math=False)
+    across(axes, ticks(*x, 6), names[0])
+    places = ticks(min(y), max(y), parts)
+    upward(axes, places, told(places), names[1], lines=True)
