@@ -1,4 +1,4 @@
-"""Printed scales over HTTP: ticks against the mark table, proven marks, several scales, forms."""
+"""Printed scales over HTTP: ticks against the mark table, several scales, forms."""
 
 import csv
 import io
@@ -141,64 +141,6 @@ def test_the_zero_is_the_sights_or_the_nearest_tick(client: FlaskClient) -> None
     assert "zero-assumed" in codes(found["notes"])
 
 
-# --- proven marks ------------------------------------------------------------------------
-
-
-def test_a_scale_goes_through_its_proven_marks(client: FlaskClient) -> None:
-    at = ["20 yd", "24 yd", "30 yd", "41 yd", "50 yd", "60 yd", "70 yd"]
-    scale, bare = one(client, distances=at, marks=MARKS, magnification=2), one(client, distances=at)
-    rows = {row["distance"]: row for row in scale["ticks"]}
-    for mark in scale["marks"]:
-        row = rows[mark["distance"]]
-        assert row["travel"] == mark["travel"]
-        assert row["position"] == pytest.approx(2 * mark["travel"], abs=1e-9)
-        assert mark["residual"] == 0
-        assert mark["correction"] == pytest.approx(
-            mark["travel"] - mark["predicted_travel"], abs=1e-9
-        )
-        assert row["predicted_travel"] == mark["predicted_travel"]
-    assert [mark["travel"] for mark in scale["marks"]] == [1.9, 9.9, 20.4]
-    assert ticks(scale, "predicted_travel") == ticks(bare, "travel")
-    corrections = ticks(scale, "correction")
-    assert corrections[0] == corrections[1] and corrections[-2] == corrections[-1]
-    assert len(set(corrections[1:6])) == 5
-
-
-def test_marks_as_predicted_change_nothing(client: FlaskClient) -> None:
-    bare = one(client)
-    marks = [
-        {"distance": f"{row['distance']} yd", "travel": f"{row['travel']} mm"}
-        for row in bare["ticks"][::8]
-    ]
-    scale = one(client, marks=marks)
-    assert ticks(scale, "position") == pytest.approx(ticks(bare, "position"), abs=1.1e-3)
-    assert ticks(scale, "predicted_travel") == ticks(bare, "predicted_travel")
-
-
-@pytest.mark.parametrize("drag", ["none", "constant"])
-def test_a_marks_prediction_is_as_uncertain_as_the_mark_table_says(
-    client: FlaskClient, drag: str
-) -> None:
-    """By the speed alone without drag, by both with it."""
-    readings = ["262 ft/s", "274 ft/s", "266 ft/s"]
-    body = plain(launch={"model": "measured", "parameters": {"readings": readings}})
-    if drag == "none":
-        body["drag"] = {"model": "none"}
-    (scale,) = posted(client, body | {"marks": MARKS})["scales"]
-    table = posted(client, body | {"distances": ["24 yd", "41 yd", "60 yd"]}, "/v1/mark-table")
-    wanted = [row["travel_uncertainty"] for row in table["rows"]]
-    found = [mark["travel_uncertainty"] for mark in scale["marks"]]
-    assert found == pytest.approx(wanted, abs=1.1e-3) and min(wanted) > 0.02
-
-
-def test_one_mark_shifts_and_two_tilt(client: FlaskClient) -> None:
-    shifted = one(client, marks=MARKS[1:2])
-    assert len(set(ticks(shifted, "correction"))) == 1
-    tilted = one(client, distances=["24 yd", "32.5 yd", "41 yd"], marks=MARKS[:2])
-    near, middle, far = ticks(tilted, "correction")
-    assert middle == pytest.approx((near + far) / 2, abs=1.1e-3)
-
-
 # --- several scales ----------------------------------------------------------------------
 
 
@@ -232,14 +174,6 @@ def test_each_scale_is_its_set_ups_own_mark_table(client: FlaskClient) -> None:
     change = plain(distances=["20 yd"], second={"launch": launch, "bow": bow})
     (row,) = posted(client, change, "/v1/setup-change")["rows"]
     assert found["scales"][1]["zero_travel"] == row["new_travel"]
-
-
-def test_marks_are_each_scales_own(client: FlaskClient) -> None:
-    scales = [{"label": "a", "marks": MARKS}, {"label": "b"}, {"label": "c", "marks": MARKS[:1]}]
-    first, second, third = posted(client, plain(scales=scales))["scales"]
-    assert first["ticks"] == one(client, marks=MARKS)["ticks"]
-    assert second["ticks"] == one(client)["ticks"]
-    assert third["ticks"] == one(client, marks=MARKS[:1])["ticks"]
 
 
 def test_another_arrow_is_noted_as_its_scales(client: FlaskClient) -> None:

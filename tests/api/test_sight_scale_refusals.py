@@ -51,11 +51,16 @@ def mark(distance: str, travel: str) -> Body:
         ("/scales/0/label", {"scales": [{"air": {"temperature": "0 degC"}}]}),
         ("/scales/0/sight", {"scales": [{"label": "a", "sight": {"radius": "30 in"}}]}),
         ("/scales/1/marks/1/travel", {"scales": [{"label": "a"}, {"label": "b", "marks": [
-            mark("30 yd", "9 mm"), mark("40 yd", "4 mm")]}]}),
+            mark("40 yd", "9.5 mm"), mark("41 yd", "9.4 mm")]}]}),
+        ("/marks/1/travel", {"scales": [{"label": "a"}], "marks": [
+            mark("40 yd", "9.5 mm"), mark("41 yd", "9.4 mm")]}),
+        ("/marks/1/distance", {"scales": [{"label": "a"}], "marks": [
+            mark("41 yd", "9.5 mm"), mark("40 yd", "9.4 mm")]}),
+        ("/marks/0/distance", {"distances": ["20 m", "30 m"], "scales": [{"label": "a"}],
+            "marks": [mark("600 m", "90 mm")]}),
         ("/marks/1/travel", {"distances": ["40 yd", "50 yd"], "marks": [
             mark("8 yd", "1 mm"), mark("14 yd", "-0.5 mm"), mark("50 yd", "15 mm")]}),
         ("/label", {"label": "a", "scales": [{"label": "a"}]}),
-        ("/marks", {"marks": [mark("30 yd", "4 mm")], "scales": [{"label": "a"}]}),
         ("/sheet/paper", {"sheet": {"paper": "a3"}}),
         ("/sheet/date", {"sheet": {"date": "d" * 41}}),
         ("/sheet/title", {"sheet": {"title": ""}}),
@@ -113,10 +118,12 @@ def test_only_the_scale_that_turns_back_is_blamed(client: FlaskClient) -> None:
 
 
 def test_marks_that_bend_the_scale_back_are_blamed(client: FlaskClient) -> None:
-    marks = [mark("30 yd", "12 mm"), mark("60 yd", "12.1 mm")]
-    refused(client, "/marks", "turns back near 32 yd", marks=marks)
+    marks = [mark("30 yd", "6.6 mm"), mark("36 yd", "6.9 mm")]
+    refused(client, "/marks", "turns back near 3", marks=marks)
     scales = [{"label": "a"}, {"label": "b", "marks": marks}]
     refused(client, "/scales/1/marks", 'Scale "b": through these marks', scales=scales)
+    carried = {"marks": marks, "scales": [{"label": "a"}]}
+    refused(client, "/marks", 'Scale "a": through these marks', **carried)
 
 
 # --- room --------------------------------------------------------------------------------

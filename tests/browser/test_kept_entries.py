@@ -64,6 +64,7 @@ def test_a_file_carries_it_too(visit: Visit, tmp_path: Path) -> None:
         mass(page).fill("450")
         menu(page)
         page.locator("input[type=file]").set_input_files(tmp_path / "kept.json")
+        page.get_by_role("button", name="Take it up").click()
         expect(mass(page)).to_have_value("437")
         (tmp_path / "other.json").write_text(json.dumps({"format": 99}))
         menu(page)
@@ -74,15 +75,49 @@ def test_a_file_carries_it_too(visit: Visit, tmp_path: Path) -> None:
 def test_units_are_a_choice(desktop: Page) -> None:
     opened(desktop)
     metric = glance(desktop)
-    desktop.get_by_label("Units", exact=True).select_option("imperial")
-    peep = desktop.get_by_label("Peep to arrow", exact=True)
-    expect(peep).to_have_value("4.33071")
+    units = desktop.get_by_label("Units", exact=True)
+    peep, proven, pin = (
+        desktop.get_by_label(name, exact=True)
+        for name in ("Peep to arrow", "Proven at", "Eye to pin")
+    )
+    # What nobody touched is what one would start from in the other system, not a conversion.
+    units.select_option("imperial")
+    for field, value in ((peep, "4.4"), (proven, "20"), (pin, "33")):
+        expect(field).to_have_value(value)
     expect(desktop.locator("#glance .strip")).to_contain_text("20 yd", timeout=LOADING)
     assert glance(desktop) != metric
-    desktop.get_by_label("Units", exact=True).select_option("metric")
-    expect(peep).to_have_value("11")
-    expect(desktop.get_by_label("Proven at", exact=True)).to_have_value("20")
+    units.select_option("metric")
+    for field, value in ((peep, "11"), (proven, "20"), (pin, "84")):
+        expect(field).to_have_value(value)
     expect(desktop.locator("#glance .strip")).to_have_text("".join(metric), timeout=LOADING)
+
+
+def test_a_change_of_units_and_back_changes_nothing(desktop: Page) -> None:
+    opened(desktop)
+    units = desktop.get_by_label("Units", exact=True)
+    peep, proven, pin, altitude = (
+        desktop.get_by_label(name, exact=True)
+        for name in ("Peep to arrow", "Proven at", "Eye to pin", "Altitude (may stay empty)")
+    )
+    typed = (peep, "11.37"), (proven, "18"), (pin, "83,9"), (altitude, "777")
+    for field, value in typed:
+        field.fill(value)
+    for _ in range(2):
+        units.select_option("imperial")
+        for field, value in ((peep, "4.48"), (proven, "19.7"), (pin, "33.03"), (altitude, "2549")):
+            expect(field).to_have_value(value)
+        units.select_option("metric")
+        for field, value in typed:
+            expect(field).to_have_value(value.replace(",", "."))
+    # The unit of one field likewise; an entry made in between is another entry.
+    unit = desktop.get_by_label("Peep to arrow: unit", exact=True)
+    for name, value in (("in", "4.48"), ("mm", "113.7"), ("cm", "11.37")):
+        unit.select_option(name)
+        expect(peep).to_have_value(value)
+    unit.select_option("in")
+    peep.fill("4.5")
+    unit.select_option("cm")
+    expect(peep).to_have_value("11.43")
 
 
 def test_a_shared_screen_forgets(visit: Visit) -> None:

@@ -130,3 +130,26 @@ def test_no_path_of_the_state_reaches_what_all_objects_share(page: Page) -> None
         with pytest.raises(Exception, match=path):
             of(page, "kept/state.js", "set", path, "yes")
     assert page.evaluate("({}).polluted") is None
+
+
+def test_a_scale_is_asked_for_through_the_corrected_marks(visit: Visit) -> None:
+    """Of the whole scale, whatever units its ends have, and of the zero distance."""
+    with visit(DESKTOP) as page:
+        opened(page)
+        ends = [{"distance": "30 m", "how": "measured", "up": "6 cm", "arrows": 4}]
+        enter(page, ask__verify__ends=ends, ask__print__distances__from="25 m")
+        enter(page, ask__print__distances__to="60 yd")
+        with page.expect_request("**/v1/sight-scale", timeout=LOADING) as sent:
+            page.goto("/#/print")
+        marks = sent.value.post_data_json["marks"]
+        distances = [float(one["distance"].removesuffix(" m")) for one in marks]
+        assert distances[0] == 20.0 and distances[1] == 25.0
+        assert distances[-1] == pytest.approx(60 * 0.9144, abs=1e-3)
+        assert float(marks[0]["travel"].removesuffix(" mm")) != 0.0
+        expect(page.locator("main .sheet img")).to_be_visible(timeout=LOADING)
+        # The fields show what is asked, also in the other system of units.
+        page.get_by_label("Units", exact=True).select_option("imperial")
+        expect(page.get_by_label("Paper", exact=True)).to_have_value("letter")
+        expect(page.get_by_label("A line every", exact=True).first).to_have_attribute(
+            "placeholder", "1"
+        )

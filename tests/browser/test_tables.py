@@ -1,11 +1,10 @@
 """The steps that answer with one sentence and a table: level, wind, slopes, the sight's window."""
 
 import re
-from typing import Any
 
 import pytest
 from browsing import DESKTOP, PHONE, Visit, accessible, foresee, screenshot
-from kiosk_page import LOADING, no_wider_than_the_screen, opened
+from kiosk_page import LOADING, asked, no_wider_than_the_screen, opened, state
 from playwright.sync_api import Locator, Page, expect
 
 CHARTED = "main .chart svg"
@@ -33,37 +32,12 @@ def cells(page: Page, row: str, table: int = 0) -> list[str]:
     return found.filter(has=page.locator(f"th:text-is('{row}')")).locator("td").all_inner_texts()
 
 
-def state(page: Page, **entries: Any) -> None:
-    """Begin with entries of `ask` and of the sight, as a browser has kept them."""
-    page.goto("/healthz")
-    page.evaluate(
-        """([ask, sight]) => localStorage.setItem("arrowloft.state", JSON.stringify({
-            format: 1, system: "metric", ask, setup: {
-                bow: { peep_height: "11 cm", draw_length: "28.5 in", brace_height: "6.5 in" },
-                arrow: { mass: "400 gr", shaft_diameter: "5.8 mm", length: "28.5 in",
-                         balance_point: "16 in" },
-                sight,
-                launch: { model: "measured", parameters: { speed: "270 ft/s" } },
-                drag: { model: "constant", parameters: { coefficient: 2 } }, air: {}, site: {},
-        }}))""",
-        [entries.pop("ask", {}), {"radius": "84 cm", "zero_distance": "20 m"} | entries],
-    )
-
-
 CLICKS = {
     "travel_per_turn": "1.2 mm",
     "clicks_per_turn": 12,
     "windage_travel_per_turn": "0.7 mm",
     "windage_clicks_per_turn": 14,
 }
-
-
-def asked(page: Page, resource: str, body: dict[str, Any]) -> Any:
-    """What the service itself says of the entries that the page has kept."""
-    setup = page.evaluate("JSON.parse(localStorage['arrowloft.state']).setup")
-    reply = page.request.post(f"/v1/{resource}", data={**setup, **body})
-    assert reply.status == 200, reply.text()
-    return reply.json()
 
 
 def test_the_level_step_says_how_level_and_where_a_leaning_bow_sends_the_arrow(

@@ -56,7 +56,7 @@ def worked() -> Body:
 def plain(**changes: Any) -> Body:
     """One scale of the same set-up, without a card."""
     body = worked()
-    for name in ("scales", "card", "sheet"):
+    for name in ("marks", "scales", "card", "sheet"):
         del body[name]
     return body | changes
 

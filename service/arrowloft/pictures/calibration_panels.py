@@ -8,8 +8,8 @@ import numpy as np
 from arrowloft.core.arrays import Array
 from arrowloft.core.learning.calibration_scene import CalibrationScene, SeenEnd
 from arrowloft.pictures import calibration_words as words
-from arrowloft.pictures.ends import End, Style, draw_ends, line_style, needed
-from arrowloft.pictures.frame import INK
+from arrowloft.pictures.ends import CROSS, End, Style, draw_ends, line_style, needed
+from arrowloft.pictures.frame import INK, PAPER
 from arrowloft.pictures.marks_panels import MARKED, mark_end, points, vertical, zero_end, zero_mark
 from arrowloft.pictures.marks_words import setting_words
 from arrowloft.pictures.over_distance import (
@@ -34,8 +34,8 @@ _EDGE: Style = {"color": "#55725f", "linestyle": (0, (1, 2)), "linewidth": 1.0}
 _LEAST, _LEAST_OFF = 3.0, 2.6
 """Least heights of the panels, inches."""
 
-_MARKS, _ENDS = 5, 6
-"""Marks, and ends, that have a label at most."""
+_ENDS = 6
+"""Ends that have a label, at most."""
 
 _NEAR = 3.0
 """A tolerance is in view that is at most so many times what else is drawn."""
@@ -94,7 +94,7 @@ class Corrected:
         axes.plot(x, figures.read(curve.travel, "length"), zorder=3, gid="travel", **MARKED)
         asked = np.unique(self.scene.aims.distances)
         points(
-            axes, figures, asked[marked_rows(asked, _MARKS)], distance, curve.travel, "travel-rows"
+            axes, figures, asked[marked_rows(figures, asked)], distance, curve.travel, "travel-rows"
         )
         zero = float(figures.read(self.scene.sight.zero_distance, "distance"))
         zero_mark(axes, zero)
@@ -114,7 +114,7 @@ def _named(scene: CalibrationScene, figures: Quantities) -> list[End]:
             float(marks.uncertainty[row]),
             setting_words(marks.setting, int(row)),
         )
-        for row in first[named_rows(distance, _MARKS)]
+        for row in first[named_rows(figures, distance)]
     ]
 
 
@@ -199,11 +199,26 @@ def _farthest_off(scene: CalibrationScene) -> list[int]:
 def _end(figures: Quantities, end: SeenEnd, limits: tuple[float, float]) -> End:
     """An end's name."""
     x = float(figures.read(end.distance, "distance"))
-    y = min(max(float(figures.read(end.off, "length")), limits[0]), limits[1])
-    style = {"color": _SEEN, "linestyle": "none", "linewidth": 1.0}
+    y = float(figures.read(end.off, "length"))
+    shape, face, crossed = _mark(end, y, limits)
+    style = {
+        **{"color": _SEEN, "linestyle": "none", "linewidth": 1.0},
+        **{"markerfacecolor": face, "markeredgecolor": _SEEN},
+    }
     name = folded(words.end_name(end), NAMES)
     said = folded(words.end_words(end, figures), NAMES)
-    return End(x, y, name, said, style, words.SHAPES[end.proven][0])
+    return End(x, min(max(y, limits[0]), limits[1]), name, said, style, shape, crossed)
+
+
+def _mark(end: SeenEnd, y: float, limits: tuple[float, float]) -> tuple[str, str, bool]:
+    """An end's mark, its face, and whether a cross lies over it.
+
+    y: where it lies, in the panel's units.  limits: of the panel.
+    """
+    if not limits[0] <= y <= limits[1]:
+        return ("v" if y < limits[0] else "^"), PAPER, False
+    face = _SEEN if end.status == "used" else PAPER
+    return words.SHAPES[end.proven][0], face, end.status == "set-aside"
 
 
 def _curves(
@@ -239,12 +254,12 @@ def _point(
         return
     x, y = float(figures.read(end.distance, "distance")), float(figures.read(middle, "length"))
     low, high = axes.get_ylim()
+    shape, face, crossed = _mark(end, y, (low, high))
     if not low <= y <= high:
-        edge, shape = (low, "v") if y < low else (high, "^")
         axes.plot(
-            *([x], [edge], shape),
+            *([x], [low if y < low else high], shape),
             markersize=8,
-            markerfacecolor="#ffffff",
+            markerfacecolor=face,
             markeredgecolor=_SEEN,
             clip_on=False,
             zorder=4,
@@ -257,12 +272,12 @@ def _point(
         [x, x], bar, "_-", color=_SEEN, linewidth=0.9, markersize=5, zorder=3.6, gid=f"{name}-bar"
     )
     axes.plot(
-        *([x], [y], words.SHAPES[end.proven][0]),
+        *([x], [y], shape),
         markersize=5.5,
-        markerfacecolor=_SEEN if end.status == "used" else "#ffffff",
+        markerfacecolor=face,
         markeredgecolor=_SEEN,
         zorder=4,
         gid=name,
     )
-    if end.status == "set-aside":
-        axes.plot([x], [y], "x", color=_SEEN, markersize=9, zorder=4.1, gid=f"{name}-aside")
+    if crossed:
+        axes.plot([x], [y], "x", color=_SEEN, markersize=CROSS, zorder=4.1, gid=f"{name}-aside")

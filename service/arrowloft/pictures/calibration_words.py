@@ -7,7 +7,7 @@ import numpy as np
 from arrowloft.core.learning.calibration_scene import CalibrationScene, SeenEnd
 from arrowloft.core.learning.unknowns import DRAG, SPEED
 from arrowloft.pictures.marks_words import mark_words, setting_words, travel_text
-from arrowloft.pictures.over_distance import SAFELY, doubt_of, named_rows, shot_in_words
+from arrowloft.pictures.over_distance import SAFELY, doubt_of, named_rows, shot_in_words, some_named
 from arrowloft.pictures.quantities import Quantities, boxed, digits, readable, signed
 
 TITLE = "Sight marks before and after the range"
@@ -78,6 +78,8 @@ def captions(scene: CalibrationScene, figures: Quantities, named: int) -> list[s
         "Hatched bands: one standard uncertainty of the corrected mark either way. Below, 0 is "
         "the corrected mark: the higher a point, the higher these arrows came than it expects."
     ]
+    marks = np.unique(scene.aims.distances)
+    said += some_named(len(named_rows(figures, marks)), marks.size, "marks")
     ends = scene.ends
     if ends:
         kinds = [("arrows", False), ("proven marks", True)]
@@ -110,7 +112,7 @@ def described(scene: CalibrationScene, figures: Quantities, said: Sequence[str])
     """The picture in words; said: the captions."""
     marks, distances = scene.session.marks, scene.aims.distances
     rising, first = np.unique(distances, return_index=True)
-    chosen = named_rows(rising)
+    chosen = named_rows(figures, rising)
     rows = []
     for row in (int(first[place]) for place in chosen):
         at, travel = float(distances[row]), float(marks.travel[row])

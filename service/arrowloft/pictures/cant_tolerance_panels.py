@@ -40,9 +40,6 @@ _ALLOWED: Style = {"color": "#55725f", "linestyle": (0, (1, 2)), "linewidth": 1.
 _LEAST = 1.9
 """Least height of a panel of shifts, inches."""
 
-_ROWS = 6
-"""Distances whose largest roll has a label, at most."""
-
 _STEEP, _SHOWN = 6.0, 0.06
 """The vertical axis ends at so many times the least of the largest rolls, or at that, rad, where
 that is more: the curve climbs steeply where the target is near, and there no one need care."""
@@ -100,7 +97,7 @@ class Rolls:
             y = sign * figures.read(side, "angle")
             axes.plot(x, y, zorder=3, gid=name, **end_marked(x, _EDGE, "o"))
             rows = np.searchsorted(
-                curve.distance, self.scene.asked[marked_rows(self.scene.asked, _ROWS)]
+                curve.distance, self.scene.asked[marked_rows(figures, self.scene.asked)]
             )
             axes.plot(
                 *(x[rows], y[rows], "o"),
@@ -132,7 +129,7 @@ def _roll_ends(scene: CantScene, figures: Quantities, high: float) -> list[End]:
     curve, found = scene.curve, list[End]()
     both = not sideways(scene.shot)
     # The farthest first: of labels that meet at the panel's edge the nearer goes above.
-    for place in reversed(named_rows(scene.asked, _ROWS)):
+    for place in reversed(named_rows(figures, scene.asked)):
         row = int(np.searchsorted(curve.distance, scene.asked[place]))
         right, left = float(curve.max_cant_right[row]), float(curve.max_cant_left[row])
         at = figures.text(float(curve.distance[row]), "distance")

@@ -7,7 +7,7 @@ import numpy as np
 from arrowloft.core.flight.motion import sideways
 from arrowloft.core.level.cant_scene import CantScene
 from arrowloft.core.level.roll_series import MOST_ROLL
-from arrowloft.pictures.over_distance import listed, named_rows, shot_in_words
+from arrowloft.pictures.over_distance import listed, named_rows, shot_in_words, some_named
 from arrowloft.pictures.quantities import Quantities, readable, signed
 
 TITLE = "How level the bow must be held"
@@ -52,6 +52,8 @@ def captions(scene: CantScene, figures: Quantities) -> list[str]:
         "top limb leans."
     ]
     said += _nowhere(scene, figures)
+    count = len(named_rows(figures, scene.asked))
+    said += some_named(count, scene.asked.size, "distances")
     if scene.roll_scatter is not None:
         usual = figures.text(scene.roll_scatter, "angle")
         said.append(f"Dash-dotted: the archer's usual roll, one standard deviation of {usual}.")
@@ -103,7 +105,7 @@ def _missing(scene: CantScene, figures: Quantities) -> list[str]:
 def described(scene: CantScene, figures: Quantities, said: Sequence[str]) -> str:
     """The picture in words; said: the captions."""
     curve = scene.curve
-    chosen = named_rows(scene.asked)
+    chosen = named_rows(figures, scene.asked)
     rows = []
     for place in chosen:
         row = int(np.searchsorted(curve.distance, scene.asked[place]))

@@ -21,10 +21,19 @@ def title(scene: Scene) -> str:
     if launches == drags == 1:
         return "One launch model and one drag model, with nothing beside them"
     if launches == 1:
-        return f"The same shot with {drags} drag models"
+        return f"The same shot with {_count(drags, 'drag', scene.repeated[1])}"
     if drags == 1:
-        return f"The same shot with {launches} launch models"
-    return f"The same shot with {launches} launch and {drags} drag models"
+        return f"The same shot with {_count(launches, 'launch', scene.repeated[0])}"
+    if not any(scene.repeated):
+        return f"The same shot with {launches} launch and {drags} drag models"
+    some = (_count(launches, "launch", scene.repeated[0]), _count(drags, "drag", scene.repeated[1]))
+    return f"The same shot with {some[0]} and {some[1]}"
+
+
+def _count(count: int, kind: str, repeated: bool) -> str:
+    """So many models; of one with several sets of parameters, what they give."""
+    plural = {"launch": "launches", "drag": "drags"}[kind]
+    return f"{count} {plural if repeated else f'{kind} models'}"
 
 
 def label(scene: Scene, curve: Curve) -> str:

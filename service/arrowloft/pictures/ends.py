@@ -26,6 +26,9 @@ BETWEEN = 0.07
 LEADER, SAMPLE, SPACE = 0.3, 0.34, 0.09
 """Inches: of the leader to the label, of the piece of line, and to the text."""
 
+CROSS = 9.0
+"""Size of the cross over a mark, points."""
+
 _NAMED, _EXTREME = 12, 3
 """Curves up to which all are named; of more, so many at either end."""
 
@@ -63,6 +66,7 @@ class End:
     x, y: where the curve ends, in the panel's units.  name: lines of the label, in the
     curve's colour.  said: lines under it.
     style: of the curve; marker: its marks, empty for none.
+    crossed: a cross lies over the mark.
     """
 
     x: float
@@ -71,6 +75,7 @@ class End:
     said: Sequence[str]
     style: Style
     marker: str = ""
+    crossed: bool = False
 
     @property
     def height(self) -> float:
@@ -178,6 +183,11 @@ def _sample(axes: "Axes", middle: float, wide: float, one: End) -> None:
     line = Line2D(
         xs, [middle] * 3, marker=one.marker or None, markevery=[1], markersize=4.5, **one.style
     )
-    line.set_clip_on(False)
-    line.set_transform(axes.transAxes)
-    axes.add_line(line)
+    lines = [line]
+    if one.crossed:
+        how = {"color": one.style["color"], "linestyle": "none", "markersize": CROSS}
+        lines.append(Line2D(xs[1:2], [middle], marker="x", zorder=2.1, **how))
+    for each in lines:
+        each.set_clip_on(False)
+        each.set_transform(axes.transAxes)
+        axes.add_line(each)

@@ -76,8 +76,12 @@ class _OverDistance:
 
     @property
     def x(self) -> tuple[float, float]:
-        """Ends of the horizontal axis."""
+        """Ends of the horizontal axis: the distances that a label names lie between them."""
         low, high = float(self.way[0]), float(self.way[-1])
+        far = self.scene.farthest
+        if far is not None and self.scene.wanted is not None:
+            named = self.figures.read([far.distance, far.surely], "distance")
+            low, high = np.nanmin([low, *named]), np.nanmax([high, *named])
         return padded(low, high, 0.02) if high > low else (0.9 * low, 1.1 * low)
 
     @property

@@ -89,7 +89,12 @@ class Travels:
         axes.plot(x, y, zorder=3, gid="travel", **MARKED)
         asked = np.unique(table.distance)
         points(
-            axes, figures, asked[marked_rows(asked)], curve.distance, curve.travel, "travel-rows"
+            axes,
+            figures,
+            asked[marked_rows(figures, asked)],
+            curve.distance,
+            curve.travel,
+            "travel-rows",
         )
         zero = float(figures.read(self.scene.sight.zero_distance, "distance"))
         zero_mark(axes, zero)
@@ -145,7 +150,7 @@ def _named(scene: MarksScene, figures: Quantities) -> list[End]:
     other = np.abs(distance - scene.sight.zero_distance) > 1e-9
     if not other.any():
         return []
-    rows = first[other][named_rows(distance[other])]
+    rows = first[other][named_rows(figures, distance[other])]
     return [
         mark_end(
             figures,

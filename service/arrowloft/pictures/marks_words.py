@@ -13,6 +13,7 @@ from arrowloft.pictures.over_distance import (
     listed,
     named_rows,
     shot_in_words,
+    some_named,
 )
 from arrowloft.pictures.quantities import Quantities, digits, readable, signed
 
@@ -79,6 +80,9 @@ def captions(scene: MarksScene, figures: Quantities) -> list[str]:
         ]
     else:
         said = ["Launch speed and drag count as exact here: no uncertainty is drawn."]
+    other = np.unique(scene.table.distance)
+    other = other[np.abs(other - scene.sight.zero_distance) > 1e-9]
+    said += some_named(len(named_rows(figures, other)), other.size, "marks")
     pins = scene.table.pins
     if pins is not None:
         each = [
@@ -94,7 +98,7 @@ def described(scene: MarksScene, figures: Quantities, said: Sequence[str]) -> st
     """The picture in words; said: the captions."""
     table = scene.table
     distance, first = np.unique(table.distance, return_index=True)
-    chosen = named_rows(distance)
+    chosen = named_rows(figures, distance)
     rows = []
     for row in (int(first[place]) for place in chosen):
         at, travel, sure = (

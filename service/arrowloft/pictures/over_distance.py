@@ -23,6 +23,9 @@ _NAMED = 7
 _MARKED = 25
 """Rows that have a mark on the curve, at most; of more, only those with a label."""
 
+_APART = 0.3
+"""A row nearer to the first or the last one than so many steps is left out between them."""
+
 _LEVEL = 1e-9
 """Slope that counts as none, rad."""
 
@@ -47,21 +50,46 @@ def parts(size: tuple[float, float]) -> float:
     return min(max(1.3 * size[1], 2.5), 4.0)
 
 
-def named_rows(distance: Array, most: int = _NAMED) -> list[int]:
+def named_rows(figures: Quantities, distance: Array, most: int = _NAMED) -> list[int]:
     """Positions of rows to be named: the nearest, the farthest, others spread between them.
 
+    Those between are at round distances in the reader's unit, where there are enough of them.
     distance: rising, each once.
     """
-    wanted = np.linspace(distance[0], distance[-1], most)
     if distance.size <= most:
         return list(range(distance.size))
-    return sorted({int(np.argmin(np.abs(distance - one))) for one in wanted})
+    between = _round_rows(figures.read(distance, "distance"), most - 2)
+    if not between:
+        wanted = np.linspace(distance[0], distance[-1], most)[1:-1]
+        between = [int(np.argmin(np.abs(distance - one))) for one in wanted]
+    return sorted({0, *between, distance.size - 1})
 
 
-def marked_rows(distance: Array, most: int = _NAMED) -> list[int]:
+def _round_rows(distance: Array, most: int) -> list[int]:
+    """Rows at multiples of one step, of those well between the first and the last.
+
+    None where the finest step that makes no more than `most` makes less than half as many.
+    """
+    low, high = float(distance[0]), float(distance[-1])
+    ten = 10.0 ** math.floor(math.log10((high - low) / (most + 2)))
+    for step in (ten * one for one in (1.0, 2.0, 2.5, 5.0, 10.0, 20.0)):
+        off = np.abs(distance - step * np.round(distance / step))
+        apart = np.minimum(distance - low, high - distance) >= _APART * step
+        rows = np.flatnonzero((off <= 1e-6 * step) & apart)
+        if rows.size <= most:
+            return rows.tolist() if 2 * rows.size >= most else []
+    return []
+
+
+def marked_rows(figures: Quantities, distance: Array, most: int = _NAMED) -> list[int]:
     """Positions of rows that have a mark on the curve; most: that are named."""
     few = distance.size <= _MARKED
-    return list(range(distance.size)) if few else named_rows(distance, most)
+    return list(range(distance.size)) if few else named_rows(figures, distance, most)
+
+
+def some_named(named: int, every: int, what: str) -> list[str]:
+    """What is said where not all have a label."""
+    return [f"Not all {what} have a label: {named} of {every} do."] if named < every else []
 
 
 def band(axes: "Axes", x: Array, low: Array, high: Array, name: str) -> None:
@@ -111,10 +139,7 @@ def shot_in_words(figures: Quantities, shot: Shot, *, wind: bool = True) -> str:
         way = "uphill" if slope > 0.0 else "downhill"
         said.append(f"{figures.text(abs(slope), 'angle')} {way}")
     if wind and float(shot.wind_speed):
-        comes_from = wind_from(figures, float(shot.wind_from))
-        said.append(
-            f"in a wind of {figures.text(float(shot.wind_speed), 'speed')} from {comes_from}"
-        )
+        said.append(f"in {wind_in_words(figures, float(shot.wind_speed), float(shot.wind_from))}")
     return ", ".join(said)
 
 
@@ -122,13 +147,24 @@ _SIDES = ((0.0, "ahead"), (0.25, "the right"), (0.5, "behind"), (0.75, "the left
 """Share of a turn, clockwise from the target -> where a wind comes from."""
 
 
+CLOCKWISE = ", clockwise from the target"
+"""How the angle counts from which a wind comes."""
+
+
 def wind_from(figures: Quantities, angle: float) -> str:
-    """Where a wind blows from: in a word where one fits, else the angle."""
+    """Where a wind blows from: in a word where one fits, else the angle alone, as in a label."""
     turn = angle / (2.0 * math.pi) % 1.0
     for share, word in _SIDES:
         if abs((turn - share + 0.5) % 1.0 - 0.5) < 1e-9:
             return word
     return figures.text(angle, "angle")
+
+
+def wind_in_words(figures: Quantities, speed: float, angle: float) -> str:
+    """A wind by its speed and where it comes from, and how an angle counts."""
+    way = wind_from(figures, angle)
+    counts = CLOCKWISE if way not in dict(_SIDES).values() else ""
+    return f"a wind of {figures.text(speed, 'speed')} from {way}{counts}"
 
 
 def listed(texts: Sequence[str]) -> str:

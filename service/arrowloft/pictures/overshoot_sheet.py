@@ -9,6 +9,8 @@ import numpy as np
 from arrowloft import units
 from arrowloft.core.arrays import Array
 from arrowloft.core.overshoot.scene import Scene
+from arrowloft.pictures.over_distance import wind_in_words
+from arrowloft.pictures.quantities import Quantities
 
 WIDE, TALLEST = 9.0, 10.0
 """Width of the panels, and most of their heights together, inches."""
@@ -95,10 +97,8 @@ class Sheet:
         """The wind in words."""
         if not self.scene.wind_speed:
             return "in still air"
-        return (
-            f"in a wind of {self.amount(self.scene.wind_speed, 'speed')} "
-            f"from {self.angle(self.scene.wind_from)} (0 ahead, clockwise)"
-        )
+        figures = Quantities(self.chosen)
+        return f"in {wind_in_words(figures, self.scene.wind_speed, self.scene.wind_from)}"
 
     def ground(self) -> tuple[Array, Array]:
         """The ground's corners along the panel, and its height over the archer's."""

@@ -35,7 +35,7 @@ def clearance(scene: Scene, chosen: Mapping[str, str], form: Form) -> bytes:
     """
     figures = Quantities(chosen)
     views = _views(scene, figures)
-    panels = [Panel(f"{view.kind}-panel", view.title, view.height, view) for view in views]
+    panels = [_panel(view) for view in views]
     if scene.housing is not None:
         room = _Housing(scene.housing, figures)
         title = "Room between the arrow and the sight's housing, by marks"
@@ -78,11 +78,15 @@ def trajectory(flown: Flown, chosen: Mapping[str, str], form: Form) -> bytes:
         "trajectory",
         words.title(flown, figures, obstacles=False),
         words.subtitle(flown, figures),
-        [Panel(f"{view.kind}-panel", view.title, view.height, view) for view in views],
+        [_panel(view) for view in views],
         [words.BALANCE, words.CAUTION],
         " ".join([*words.flight(flown, figures), words.BALANCE, words.CAUTION]),
         form,
     )
+
+
+def _panel(view: View) -> Panel:
+    return Panel(f"{view.kind}-panel", view.title, view.height, view, view.strip)
 
 
 def _drifts(flown: Flown) -> bool:

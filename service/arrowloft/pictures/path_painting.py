@@ -12,6 +12,8 @@ from arrowloft.core.arrays import Array
 from arrowloft.core.path.scene import Passed, Scene
 from arrowloft.pictures.ends import Style
 from arrowloft.pictures.frame import FAINT, INK, PAPER
+from arrowloft.pictures.path_numbers import ROW, Number
+from arrowloft.pictures.stacked import PLOT
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,9 +31,6 @@ _BAND = "#d3d3ce"
 
 _HALF, _TIP = 0.055, 0.13
 """Inches: half the width of an obstacle, and its pointed end."""
-
-ROW = 0.19
-"""Inches that a row of numbers takes."""
 
 _STEEP = 0.15
 """Launch angle from which on the path starts where the eye's name stands else, rad."""
@@ -82,7 +81,7 @@ def _stands(axes: "Axes", view: "View", scene: Scene) -> None:
 
 
 def obstacle(axes: "Axes", view: "View", index: int, one: Passed) -> None:
-    """One obstacle: its patch, its number, and a cross where it is touched."""
+    """One obstacle: its patch, and a cross where it is touched."""
     from matplotlib.patches import Polygon
 
     name, at = f"{view.kind}-obstacle-{index}", float(view.along(one.distance))
@@ -113,18 +112,40 @@ def obstacle(axes: "Axes", view: "View", index: int, one: Passed) -> None:
             zorder=5,
             gid=f"{name}-touched",
         )
+
+
+def numbered(axes: "Axes", view: "View", number: Number) -> None:
+    """Obstacles' number over the panel, and a leader to each of them."""
+    from matplotlib.collections import LineCollection
+
+    some = [view.passed[index] for index in number.which]
+    touched = any(not one.margin > 0.0 for one in some)
+    style = TOUCHED if touched else CLEAR
+    x, y = number.middle / PLOT, 1.0 + (number.row + 1.4) * ROW / view.height
+    ends = [(one.distance - view.x[0]) / (view.x[1] - view.x[0]) for one in some]
+    name = f"{view.kind}-obstacle-{number.which[0]}-number"
+    leaders = LineCollection(
+        [[(x, y), (end, 1.0)] for end in ends if 0.0 <= end <= 1.0],
+        colors="#8f8f8a",
+        linewidths=0.6,
+        transform=axes.transAxes,
+        clip_on=False,
+        zorder=5.5,
+        gid=f"{name}-leaders",
+    )
+    axes.add_artist(leaders)
     axes.text(
-        at,
-        1.0 - (view.rows[index] + 0.5) * ROW / view.height,
-        str(index + 1),
-        transform=axes.get_xaxis_transform(),
+        x,
+        y,
+        number.text,
+        transform=axes.transAxes,
         ha="center",
         va="center_baseline",
         color=style["color"],
         fontweight="bold" if touched else "normal",
         bbox={"facecolor": PAPER, "edgecolor": style["color"], "linewidth": 0.6, "pad": 1.4},
         zorder=6,
-        gid=f"{name}-number",
+        gid=name,
     )
 
 

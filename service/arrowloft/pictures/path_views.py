@@ -13,15 +13,16 @@ from arrowloft.core.path.scene import Passed, Scene
 from arrowloft.pictures import path_words as words
 from arrowloft.pictures.axis import numbers, sides
 from arrowloft.pictures.ends import End, Style, draw_ends, needed
-from arrowloft.pictures.frame import text_width
+from arrowloft.pictures.path_numbers import ROW, Number
+from arrowloft.pictures.path_numbers import numbers as numbers_of
 from arrowloft.pictures.path_painting import (
     CLEAR,
     GROUND,
     LANE,
     PATH,
-    ROW,
     SIGHT,
     TOUCHED,
+    numbered,
     obstacle,
     paint,
 )
@@ -30,9 +31,6 @@ from arrowloft.pictures.stacked import NAMES, PLOT, rule
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-_AROUND = 0.045
-"""Inches of room about an obstacle's number."""
 
 _LEAST = {"side": 3.0, "above": 1.9, "ground": 2.2}
 """Least height of a view, inches."""
@@ -88,7 +86,7 @@ class View:
 
     @cached_property
     def limits(self) -> tuple[float, float]:
-        """Ends of the view, m, but for the room that numbers take."""
+        """Ends of the view, m."""
         low, high = self.ends_of_path
         if self.kind == "ground" and self.scene is not None and self.scene.ground is not None:
             low, high = min(low, self.scene.ground[1].min()), max(high, self.scene.ground[1].max())
@@ -118,32 +116,25 @@ class View:
     @cached_property
     def height(self) -> float:
         """Of the panel, inches."""
-        return max(_LEAST[self.kind], needed(self.ends) + self.room)
+        return max(_LEAST[self.kind], needed(self.ends))
 
     @cached_property
-    def rows(self) -> list[int]:
-        """Row of each obstacle's number, 0 the highest, so that none covers another."""
-        to_inch = PLOT / (self.x[1] - self.x[0])
-        middles = [one.distance * to_inch for one in self.passed]
-        rows, ends = [0] * len(middles), list[float]()
-        for index in sorted(range(len(middles)), key=lambda index: (middles[index], index)):
-            half = 0.5 * text_width(str(index + 1)) + _AROUND
-            start = middles[index] - half
-            row = next((row for row, end in enumerate(ends) if end <= start), len(ends))
-            ends[row : row + 1] = [middles[index] + half]
-            rows[index] = row
-        return rows
+    def numbers(self) -> list[Number]:
+        """The obstacles' numbers, in a strip over the panel."""
+        (start, end), scale = self.x, PLOT / (self.x[1] - self.x[0])
+        places = [(min(max(one.distance, start), end) - start) * scale for one in self.passed]
+        return numbers_of(places, PLOT) if places else []
 
     @property
-    def room(self) -> float:
+    def strip(self) -> float:
         """Inches that the numbers take."""
-        return ROW * (max(self.rows) + 1) if self.rows else 0.0
+        return ROW * (2 + max(one.row for one in self.numbers)) if self.numbers else 0.0
 
     @property
     def per_inch(self) -> tuple[float, float]:
         """Metres to an inch of the sheet, along and upward."""
         along = (self.x[1] - self.x[0]) / PLOT
-        return along, (self.limits[1] - self.limits[0]) / (self.height - self.room)
+        return along, (self.limits[1] - self.limits[0]) / self.height
 
     @property
     def title(self) -> str:
@@ -194,9 +185,8 @@ class View:
     def __call__(self, axes: "Axes", size: tuple[float, float]) -> None:
         """Draw it."""
         low, high = self.limits
-        more = self.room * self.per_inch[1]
         aside = self.way == "right"  # which is down, as for one who looks along the range
-        y = (high, low - more) if aside else (low, high + more)
+        y = (high, low) if aside else (low, high)
         unit = self.figures.chosen[self.dimension]
         names = (
             f"distance along the line of sight ({self.figures.chosen['distance']})",
@@ -209,6 +199,8 @@ class View:
         paint(axes, self)
         for index, one in enumerate(self.passed):
             obstacle(axes, self, index, one)
+        for number in self.numbers:
+            numbered(axes, self, number)
         draw_ends(axes, size, self.ends, f"{self.kind}-label")
 
 

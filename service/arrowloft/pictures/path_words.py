@@ -6,6 +6,7 @@ import numpy as np
 
 from arrowloft.core.flight.scene import Flown
 from arrowloft.core.path.scene import Passed, Scene, UnderHousing
+from arrowloft.pictures.over_distance import wind_in_words
 from arrowloft.pictures.quantities import Quantities, boxed, digits, readable
 
 CAUTION = (
@@ -57,11 +58,7 @@ def subtitle(flown: Flown, figures: Quantities) -> list[str]:
     speed = figures.text(float(shot.launch_speed), "speed")
     text = f"Arrow of {figures.text(float(shot.arrow.mass), 'mass')}, launched at {speed}"
     if float(shot.wind_speed):
-        comes = round(float(np.degrees(shot.wind_from)) % 360.0)
-        text += (
-            f", in a wind of {figures.text(float(shot.wind_speed), 'speed')} from {comes} degrees "
-            "(clockwise; 0 is a head wind)"
-        )
+        text += f", in {wind_in_words(figures, float(shot.wind_speed), float(shot.wind_from))}"
     slope = float(shot.slope)
     line = "The line of sight is level."
     if abs(slope) >= _LEVEL:

@@ -30,12 +30,14 @@ class Panel:
     """One panel.
 
     name: its id.  title: over it.  height: inches.  draw: fills axes of that size, inches.
+    strip: inches between its axes and its title.
     """
 
     name: str
     title: str
     height: float
     draw: Callable[["Axes", tuple[float, float]], None]
+    strip: float = 0.0
 
 
 def stacked(
@@ -51,7 +53,9 @@ def stacked(
     room = WIDE - 2 * _EDGE
     over, under = ([wrapped(drawable(text), room) for text in words] for words in (head, foot))
     top = _HEAD + _tall(over) + 0.1
-    whole = top + sum(_OVER + one.height + _UNDER for one in panels) + _tall(under) + _FOOT
+    whole = (
+        top + sum(_OVER + one.strip + one.height + _UNDER for one in panels) + _tall(under) + _FOOT
+    )
     size = (WIDE, whole)
 
     def draw(figure: "Figure") -> None:
@@ -61,7 +65,7 @@ def stacked(
         _paragraphs(figure, size, _HEAD, over)
         at = top
         for one in panels:
-            at += _OVER
+            at += _OVER + one.strip
             _draw_panel(figure, size, at, one)
             at += one.height + _UNDER
         _paragraphs(figure, size, at, under)
@@ -93,7 +97,7 @@ def _draw_panel(figure: "Figure", size: tuple[float, float], top: float, one: Pa
     axes = figure.add_axes((LEFT / size[0], low / size[1], PLOT / size[0], one.height / size[1]))
     bare(axes)
     axes.patch.set_gid(one.name)
-    place = (0.0, 1.0 + 0.1 / one.height)
+    place = (0.0, 1.0 + (0.1 + one.strip) / one.height)
     write(axes, place, one.title, transform=axes.transAxes, bold=True)
     one.draw(axes, (PLOT, one.height))
 

@@ -66,7 +66,7 @@ class Fan:
         x, y = figures.read(scene.distance, "distance"), figures.read(self.values, "length")
         others = [y[wind] for wind in range(len(y)) if wind not in self.named]
         thin(axes, x, others, f"{self.way}-others")
-        asked = np.searchsorted(scene.distance, scene.asked[marked_rows(scene.asked)])
+        asked = np.searchsorted(scene.distance, scene.asked[marked_rows(figures, scene.asked)])
         for wind in self.named:
             style, marker = style_of(scene, wind)
             axes.plot(x, y[wind], zorder=3, gid=f"{self.way}-{wind}", **style)

@@ -80,12 +80,6 @@ def clicks_text(scene: WindScene, wind: int) -> str:
     return f"windage {some} {'right' if count > 0 else 'left'}"
 
 
-def _upwind(scene: WindScene) -> bool:
-    """Whether some arrow drifts against its wind, as far as can be seen."""
-    away = np.sign(scene.speed * np.sin(scene.comes_from))
-    return bool((np.nan_to_num(scene.drift) * away[:, None] > _SEEN).any())
-
-
 def _directions(scene: WindScene, figures: Quantities) -> set[str]:
     return {wind_from(figures, angle) for angle in np.unique(scene.comes_from).tolist()}
 
@@ -98,7 +92,7 @@ def captions(scene: WindScene, figures: Quantities, *, drawn_up: bool) -> list[s
             "Clicks: what brings the impact back at the farthest distance; right: the pin moves "
             "to the right."
         )
-    if _upwind(scene):
+    if (scene.upwind > _SEEN).any():
         said.append(
             "Close by, some arrows come down on the side that the wind comes from: their tips turn "
             "into the wind sooner than it carries them away."

@@ -1,4 +1,4 @@
-"""Printed scales: ticks by closed forms, proven marks that are met, and marks that turn back."""
+"""Printed scales: ticks by closed forms, corrected ones, and marks that turn back."""
 
 from dataclasses import replace
 
@@ -13,13 +13,8 @@ from arrowloft.core.setup.equipment import Arrow
 from arrowloft.core.setup.flow import cross_section
 from arrowloft.core.setup.shot import Shot
 from arrowloft.core.sight.marks import mark_table
-from arrowloft.core.sight.printed_scale import (
-    Correction,
-    ProvenMarks,
-    TurnsBack,
-    numbered,
-    sight_scale,
-)
+from arrowloft.core.sight.printed_scale import TurnsBack, numbered, sight_scale
+from arrowloft.core.sight.proven_marks import Correction
 from arrowloft.core.sight.setup_change import setup_change
 from arrowloft.core.sight.sight import Sight
 
@@ -54,11 +49,6 @@ def strip_of(scale, magnification=1.0, down=True):
     return scale.strip("Marks", shown, magnification=magnification, down=down, numbers_right=True)
 
 
-def proven(*marks):
-    distance, travel = np.array(marks, dtype=float).T
-    return ProvenMarks(distance=distance, travel=travel)
-
-
 # --- ticks -------------------------------------------------------------------------------
 
 
@@ -85,7 +75,6 @@ def test_up_is_down_turned_over():
 def test_without_proven_marks_ticks_are_the_mark_tables_to_the_last_bit():
     scale = sight_scale(shot_of(), replace(SIGHT, pins=(30.0, 900.0)), TICKS)
     assert (scale.travel == mark_table(shot_of(), SIGHT, TICKS).travel).all()
-    assert scale.foretold is None and scale.zero_shift == 0.0
 
 
 def test_more_drag_and_colder_air_make_a_longer_scale():
@@ -105,74 +94,17 @@ def test_zero_marks_of_two_scales_are_as_far_apart_as_a_change_of_set_up_says():
     assert first.zero_height - second.zero_height == pytest.approx(change.new_travel[0], abs=1e-9)
 
 
-# --- proven marks ------------------------------------------------------------------------
+# --- corrected -----------------------------------------------------------------------------
 
 
-def test_marks_are_met_whatever_the_prediction_is():
-    marks = proven((24.0, 0.0032), (45.0, 0.0191), (47.0, 0.0203), (66.0, 0.0377))
-    scale = sight_scale(
-        shot_of(), SIGHT, np.sort(np.append(TICKS, marks.distance[1:3])), proven=marks
-    )
-    for distance, travel in zip(marks.distance, marks.travel, strict=True):
-        (tick,) = np.unique(scale.travel[scale.ticks.distance == distance].round(15))
-        assert tick == pytest.approx(travel, abs=1e-9)
-    assert scale.corrected(scale.foretold) == pytest.approx(marks.travel, abs=1e-15)
-
-
-def test_marks_as_predicted_change_nothing():
-    shot, at = shot_of(), np.array([16.0, 38.0, 85.0])
-    marks = ProvenMarks(distance=at, travel=mark_table(shot, SIGHT, at).travel)
-    plain, scale = sight_scale(shot, SIGHT, TICKS), sight_scale(shot, SIGHT, TICKS, proven=marks)
-    assert (scale.ticks.travel == plain.ticks.travel).all()
-    assert scale.travel == pytest.approx(plain.travel, abs=1e-10)
-    least, greatest = scale.airspeed_range  # the farthest mark's flight is the slowest
-    assert least == pytest.approx(mark_table(shot, SIGHT, at).speed[2], rel=1e-5)
-    assert least < plain.airspeed_range[0] - 1.0 and greatest == pytest.approx(70.0)
-
-
-def test_one_mark_shifts_the_whole_scale():
-    shot = shot_of()
-    (predicted,) = mark_table(shot, SIGHT, np.array([40.0])).travel
-    scale = sight_scale(shot, SIGHT, TICKS, proven=proven((40.0, predicted + 1.5e-3)))
-    assert scale.travel - scale.ticks.travel == pytest.approx(
-        np.full(TICKS.size, 1.5e-3), abs=1e-10
-    )
-    assert scale.zero_shift == pytest.approx(1.5e-3, abs=1e-10)
-
-
-def test_between_two_marks_a_line_and_beyond_them_what_they_have():
-    correction = Correction(distance=np.array([30.0, 50.0]), added=np.array([1e-3, -3e-3]))
-    at = np.array([5.0, 30.0, 35.0, 40.0, 50.0, 51.0, 200.0])
-    wanted = [1e-3, 1e-3, 0.0, -1e-3, -3e-3, -3e-3, -3e-3]
-    assert correction.at(at) == pytest.approx(np.array(wanted), abs=1e-17)
-
-
-def test_between_three_marks_the_monotone_cubic():
-    """Derived: slopes 2 ab / (a + b) in the middle, (3 a - b) / 2 at the end, for secants a, b;
-    halfway a Hermite cubic is (y0 + y1) / 2 + h (m0 - m1) / 8."""
-    correction = Correction(distance=np.array([20.0, 30.0, 40.0]), added=np.array([0.0, 1.0, 4.0]))
-    a, b = 0.1, 0.3
-    middle, end = 2 * a * b / (a + b), max(0.0, (3 * a - b) / 2)
-    wanted = 0.5 + 10 * (end - middle) / 8
-    assert correction.at(np.array([25.0]))[0] == pytest.approx(wanted, abs=1e-12)
-    many = correction.at(np.linspace(20.0, 40.0, 400))
-    assert (np.diff(many) >= 0.0).all()
-
-
-def test_a_level_stretch_between_marks_stays_level():
-    correction = Correction(
-        distance=np.array([20.0, 30.0, 40.0, 50.0]), added=np.array([0.0, 2e-3, 2e-3, 5e-3])
-    )
-    assert correction.at(np.linspace(30.0, 40.0, 9)) == pytest.approx(np.full(9, 2e-3), abs=1e-17)
-
-
-def test_the_prediction_at_the_marks_knows_its_uncertainty():
-    at = np.array([20.0, 60.0])
-    marks = proven((20.0, 0.0), (60.0, 0.03))
-    doubts = {"speed_uncertainty": 0.7, "drag_uncertainty": 0.2}
-    scale = sight_scale(shot_of(), SIGHT, TICKS, proven=marks, **doubts)
-    wanted = mark_table(shot_of(), SIGHT, at, **doubts).travel_uncertainty
-    assert scale.foretold.travel_uncertainty == pytest.approx(wanted, rel=1e-3, abs=1e-9)
+def test_a_correction_is_added_to_the_travel_of_every_tick():
+    correction = Correction(distance=np.array([20.0, 60.0]), added=np.array([0.0, 2e-3]))
+    plain = sight_scale(shot_of(), SIGHT, TICKS)
+    scale = sight_scale(shot_of(), SIGHT, TICKS, correction)
+    assert (scale.ticks.travel == plain.travel).all()
+    wanted = 2e-3 * np.clip((TICKS - 20.0) / 40.0, 0.0, 1.0)
+    assert scale.travel - plain.travel == pytest.approx(wanted, abs=1e-15)
+    assert strip_of(scale, 1.5).position == pytest.approx(1.5 * scale.travel, abs=1e-15)
 
 
 # --- what cannot be printed --------------------------------------------------------------
@@ -195,21 +127,22 @@ def test_marks_turn_back_where_the_angle_is_least():
 
 
 def test_marks_may_bend_the_scale_back():
-    """Ascending marks, but the line between falls faster at its start than the travel grows."""
+    """What is added falls faster from 30 m on than the travel grows."""
+    falling = Correction(distance=np.array([30.0, 50.0]), added=np.array([0.018, 0.0]))
     with pytest.raises(TurnsBack) as raised:
-        sight_scale(shot_of(), SIGHT, TICKS, proven=proven((30.0, 0.025), (50.0, 0.0251)))
+        sight_scale(shot_of(), SIGHT, TICKS, falling)
     assert not raised.value.predicted
     assert 30.0 <= TICKS[raised.value.at] <= 34.0
 
 
-def test_lanes_beyond_reach_count_ticks_then_marks_then_the_zero():
-    slow, near = shot_of(launch_speed=20.0), np.array([20.0, 25.0])
+def test_lanes_beyond_reach_count_ticks_then_the_zero():
+    slow, near = shot_of(launch_speed=20.0), np.array([20.0, 90.0])
     with pytest.raises(BeyondReach) as raised:
-        sight_scale(slow, SIGHT, near, proven=proven((22.0, 0.01), (90.0, 0.1)))
-    assert raised.value.lanes == (3,)
+        sight_scale(slow, SIGHT, near)
+    assert raised.value.lanes == (1,)
     with pytest.raises(BeyondReach) as raised:
-        sight_scale(slow, replace(SIGHT, zero_distance=90.0), near, proven=proven((22.0, 0.01)))
-    assert raised.value.lanes == (3,)
+        sight_scale(slow, replace(SIGHT, zero_distance=90.0), np.array([20.0, 25.0]))
+    assert raised.value.lanes == (2,)
 
 
 # --- numbers -----------------------------------------------------------------------------

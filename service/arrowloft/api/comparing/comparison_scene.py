@@ -6,6 +6,7 @@ from typing import Any, cast
 import numpy as np
 
 from arrowloft.api.comparing.comparison_reply import Compared
+from arrowloft.api.comparing.members import Labelled
 from arrowloft.api.problems import Problem
 from arrowloft.core.arrays import Array
 from arrowloft.core.comparing.scene import Curve, Law, Scene, coefficient, flown_by, impacts_over
@@ -62,7 +63,13 @@ def scene_of(
         speeds=tuple(lane.setup.speed for lane in lanes.lanes),
         arrow_mass=float(cast(float, shot.arrow.mass)),
         wind_speed=float(cast(float, shot.wind_speed)),
+        repeated=(_repeated(asked["launches"]), _repeated(asked["drags"])),
     )
+
+
+def _repeated(models: Sequence[Labelled]) -> bool:
+    """Whether a model stands there more than once."""
+    return len({item.chosen.name for item in models}) < len(models)
 
 
 def _laws(compared: Compared) -> tuple[Law, ...]:

@@ -48,8 +48,8 @@ def resource(edge: Edge) -> Resource:
         name="sight_scale",
         summary="Sight marks as a printed scale",
         description="The mark table as a scale at true size, ready to be printed, cut out and put "
-        "on the sight: one strip or several, through proven marks where they are given, with a "
-        "pocket card. As image/svg+xml or application/pdf, the sheet in millimetres, with a rule "
+        "on the sight: one strip or several, corrected by proven marks where these are given, with "
+        "a pocket card. As image/svg+xml or application/pdf, the sheet in millimetres, with a rule "
         "to check the print by and a code that holds the request; as CSV, one line a tick, scale "
         "by scale. `launch`, `drag`, `air` and `notes` of the reply are the request's own "
         "set-up's, each scale has its own beside. Every scale counts from its own zero "

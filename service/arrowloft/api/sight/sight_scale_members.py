@@ -30,7 +30,7 @@ _APART = 1e-3
 class ScaleMark(Strict):
     """One proven mark."""
 
-    distance = distance("Distance at which it was proven.", example="40 yd", required=True)
+    distance = distance("Distance at which it was proven.", example="40 m", required=True)
     travel = Quantity(
         "length",
         "Travel of the pin from the sight's zero distance to it, down positive.",
@@ -41,15 +41,8 @@ class ScaleMark(Strict):
     )
 
 
-def _marks() -> Items:
-    return Items(
-        Part(ScaleMark()),
-        "Proven or calibrated marks, from near to far, that the scale goes through: given less "
-        "predicted travel is added to the prediction, between marks by a monotone cubic of the "
-        "distance (a line with two, a constant with one), beyond the first and the last held "
-        "constant. The zero distance is proven only where its mark, with travel 0, is given too.",
-        most=_MOST_MARKS,
-    )
+def _marks(description: str) -> Items:
+    return Items(Part(ScaleMark()), description, most=_MOST_MARKS)
 
 
 def _label(description: str = "", **options: Any) -> Text:
@@ -68,7 +61,10 @@ def _scale_schema(models: ModelSchemas) -> Strict:
     members = {
         "label": _label("What the scale is called, unlike any other.", required=True),
         **changed_members(models, "ScaleSetup", "This scale's", "the set-up's"),
-        "marks": _marks(),
+        "marks": _marks(
+            "This scale's own marks, from near to far, that it goes through; left out, it is "
+            "corrected by those of the set-up, where they are given."
+        ),
     }
     named = _OneScale.from_dict(cast(Any, members), name="OneScale")
     return cast(type[Strict], named)()
@@ -160,7 +156,15 @@ def sight_scale_schema(models: ModelSchemas, limits: Limits) -> Strict:
             high=10,
         ),
         "label": _label("What the one scale is called; left out, Marks."),
-        "marks": _marks(),
+        "marks": _marks(
+            "Marks proven or calibrated with the set-up itself, from near to far: given less "
+            "predicted travel is added to the prediction, between marks by a monotone cubic of the "
+            "distance (a line with two), beyond the first and the last held constant. Travel "
+            "counts from the zero distance, so that this is proven with travel 0, unless its own "
+            "mark is given. With `scales`, every scale without marks of its own is corrected by as "
+            "much on top of its own prediction. A mark is refused that is off its prediction by "
+            "more than half of it, 3 mm and five standard uncertainties."
+        ),
         "scales": Items(
             Part(_scale_schema(models)),
             "Several scales on one sheet, each with what is different of it: `air` and `site` "
@@ -176,13 +180,11 @@ def sight_scale_schema(models: ModelSchemas, limits: Limits) -> Strict:
 def check_together(asked: Mapping[str, Any], body: Mapping[str, Any]) -> None:
     """Raise ValidationError for members that do not go together."""
     scales = asked.get("scales")
-    if scales is None:
-        check_farther(asked.get("marks", ()), "marks")
-    else:
-        for name in ("label", "marks"):
-            if name in asked:
-                fault = "With `scales` this stands in each of them: move it there."
-                raise ValidationError({name: [fault]})
+    check_farther(asked.get("marks", ()), "marks")
+    if scales is not None:
+        if "label" in asked:
+            fault = "With `scales` this stands in each of them: move it there."
+            raise ValidationError({"label": [fault]})
         check_labels("scales", "scales", [scale["label"] for scale in scales])
     _check_ticks(asked["distances"], type(body["distances"]) is list)
     if "card" in asked:

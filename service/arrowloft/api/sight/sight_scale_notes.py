@@ -5,7 +5,7 @@ import numpy as np
 from arrowloft.api.replies import ReplyUnits
 from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.sight.printed import Strip
-from arrowloft.core.sight.printed_scale import SightScale
+from arrowloft.core.sight.proven_marks import Proof
 from arrowloft.plugin import Note
 
 PRINT = Note(
@@ -23,9 +23,23 @@ TOO_LONG_FOR_CODE = Note(
     "The request is longer than a code holds, so that the sheet has none: keep the request "
     "beside it.",
 )
+CARRIED_OVER = Note(
+    "marks-carried-over",
+    "Corrected by as much as the set-up's own proven marks: what made the difference there, such "
+    "as peep, sight radius, zero or drag, is assumed to be the same here. Prove a mark in these "
+    "conditions too.",
+)
+PREDICTED_ONLY = Note(
+    "predicted-only",
+    "Predicted only: no proven mark stands behind this scale as behind another, beside which it "
+    "may come out on the wrong side. Prove a mark of it, or give the set-up's at the top, for all "
+    "scales.",
+)
 ON_SHEET = frozenset(
     {
         "light-arrow",
+        CARRIED_OVER.code,
+        PREDICTED_ONLY.code,
         TOO_LONG_FOR_CODE.code,
         "ticks-crowded",
         "correction-held",
@@ -45,10 +59,13 @@ _PLAUSIBLE, _COVERAGE = 1e-3, 3.0
 standard uncertainties of the predicted travel."""
 
 
-def scale_notes(scale: SightScale, strip: Strip, units: ReplyUnits) -> tuple[Note, ...]:
-    """What one scale is noted for, the worst first."""
-    about_marks = (*_far(scale, units), *_zero(scale, units), *_held(scale, units))
-    return (*about_marks, *_crowded(strip, units))
+def proof_notes(proof: Proof, ticks: Array | None, units: ReplyUnits) -> list[Note]:
+    """What proven marks are noted for, the worst first.
+
+    ticks: distances of the ticks that they correct, m, ascending; None where they correct none.
+    """
+    held = [] if ticks is None else _held(proof, ticks, units)
+    return [*_far(proof, units), *_zero(proof, units), *held]
 
 
 def numbers_note(distance: Array, numbered: Mask, units: ReplyUnits) -> list[Note]:
@@ -65,12 +82,9 @@ def numbers_note(distance: Array, numbered: Mask, units: ReplyUnits) -> list[Not
     ]
 
 
-def _far(scale: SightScale, units: ReplyUnits) -> list[Note]:
-    foretold = scale.foretold
-    if foretold is None:
-        return []
-    added = np.abs(scale.correction.added)
-    far = added > _PLAUSIBLE + _COVERAGE * foretold.travel_uncertainty
+def _far(proof: Proof, units: ReplyUnits) -> list[Note]:
+    foretold, off = proof.foretold, np.abs(proof.misfit)
+    far = off > _PLAUSIBLE + _COVERAGE * foretold.travel_uncertainty
     if not far.any():
         return []
     at = ", ".join(units.roughly(d, "distance") for d in foretold.distance[far])
@@ -78,31 +92,30 @@ def _far(scale: SightScale, units: ReplyUnits) -> list[Note]:
         Note(
             "mark-far-from-prediction",
             f"Marks differ from their prediction by more than speed and drag explain, by up to "
-            f"{units.roughly(added[far].max(), 'length')}: those at {at}. Check them and the "
+            f"{units.roughly(off[far].max(), 'length')}: those at {at}. Check them and the "
             "set-up; /v1/calibration says which is the likelier.",
         )
     ]
 
 
-def _zero(scale: SightScale, units: ReplyUnits) -> list[Note]:
-    moved = scale.zero_shift
+def _zero(proof: Proof, units: ReplyUnits) -> list[Note]:
+    moved = proof.zero_shift
     if abs(moved) <= _SEEN:
         return []
-    at = units.roughly(scale.sight.zero_distance, "distance")
+    at = units.roughly(proof.zero_distance, "distance")
     return [
         Note(
             "zero-mark-moved",
-            f"Through these marks the zero distance's own, at {at}, moves by "
-            f"{units.roughly(abs(moved), 'length')}, though travel counts from there: prove it, "
-            "and give it with travel 0 too.",
+            f"The zero distance's own mark, at {at}, is given "
+            f"{units.roughly(abs(moved), 'length')} {'below' if moved > 0 else 'above'} the place "
+            "that travel counts from: the scale has it there. Set the sight anew, or give it with "
+            "travel 0 and the others counted from it.",
         )
     ]
 
 
-def _held(scale: SightScale, units: ReplyUnits) -> list[Note]:
-    ticks, proven = scale.ticks.distance, scale.proven.distance
-    if not proven.size:
-        return []
+def _held(proof: Proof, ticks: Array, units: ReplyUnits) -> list[Note]:
+    proven = proof.correction.distance
     beyond = []
     if ticks[0] < proven[0]:
         beyond.append(f"nearer than {units.roughly(proven[0], 'distance')}")
@@ -114,12 +127,13 @@ def _held(scale: SightScale, units: ReplyUnits) -> list[Note]:
         Note(
             "correction-held",
             f"No mark is proven {' or '.join(beyond)}: there the correction of the last one is "
-            "kept. Prove a mark there too.",
+            "held, neither grown nor shrunk. Prove a mark there too.",
         )
     ]
 
 
-def _crowded(strip: Strip, units: ReplyUnits) -> list[Note]:
+def crowded_note(strip: Strip, units: ReplyUnits) -> list[Note]:
+    """A word where ticks can hardly be told apart."""
     gaps = np.abs(np.diff(strip.position))
     close = np.flatnonzero(gaps < _CROWDED)
     if not close.size:

@@ -33,10 +33,11 @@ from arrowloft.api.sight.sight_scale_notes import (
 from arrowloft.api.sight.sight_scale_scales import OneScale, Scales
 from arrowloft.api.tables import Head, columns, row_schema
 from arrowloft.core.sight.printed import LONGEST, PrintedSheet
+from arrowloft.core.sight.proven_marks import Proof
 from arrowloft.plugin import Note
 
-_CODE_HOLDS = 2331
-"""Bytes in the largest QR code with error correction of level M (ISO/IEC 18004)."""
+_CODE_HOLDS = 2953
+"""Bytes in the largest QR code, with error correction of level L (ISO/IEC 18004)."""
 
 _TICKS: tuple[Head, ...] = (
     Head("distance", "distance", "Distance of the tick."),
@@ -75,9 +76,13 @@ class OneScaleReply(ChangedReply):
         "Travel of the pin from the first scale's zero mark to this one's, down positive, as "
         "predicted: so far apart the two strips belong on the sight.",
     )
+    corrected_by = text(
+        "Where its correction comes from: its own marks, the set-up's, or none.",
+        enum=["own-marks", "set-up-marks", "nothing"],
+    )
     ticks = many(_tick_schema(), "One row a tick, nearest first.")
     marks = many(
-        row_schema("ScaleMarkRow", _MARKS), "The proven marks given, nearest first.", required=False
+        row_schema("ScaleMarkRow", _MARKS), "Its own proven marks, nearest first.", required=False
     )
 
 
@@ -99,6 +104,11 @@ def sight_scale_reply() -> Schema:
         {
             "zero_distance": quantity("distance", "Distance that travel counts from."),
             "scales": many(OneScaleReply(), "The scales, in the order asked for."),
+            "marks": many(
+                row_schema("SetUpMarkRow", _MARKS),
+                "Proven marks of the set-up itself beside several scales, nearest first.",
+                required=False,
+            ),
             "card": part(ScaleCardReply(), "The pocket card.", required=False),
             "sheet": part(ScaleSheetReply(), "What they are printed on."),
             "solution": part(SolutionReply(), "How the flights were solved."),
@@ -143,7 +153,7 @@ class Sheet:
 
     def printed(self) -> PrintedSheet:
         """What is drawn."""
-        every = [*self.scales.setup.notes, *self.notes]
+        every = [*self.scales.setup.notes, *self.notes, *self.scales.notes]
         for one in self.scales.all:
             every += [*one.new, *one.whose.told(one.own)]
         told = [note.message for note in every if note.code in ON_SHEET]
@@ -180,6 +190,8 @@ class Sheet:
             },
             "solution": self._solution(),
         }
+        if self.scales.proof is not None:
+            own["marks"] = self.units.json_rows(_mark_columns(self.scales.proof))
         if self.card is not None:
             own["card"] = self.card.reply(self.units)
         told = [
@@ -187,7 +199,7 @@ class Sheet:
             for index, one in enumerate(self.scales.all)
             for note in (*one.new, *one.whose.told([*one.own, *self._flown_notes(index)]))
         ]
-        return self.scales.setup.reply(own, [PRINT, PROVE, *told, *self.notes])
+        return self.scales.setup.reply(own, [PRINT, PROVE, *self.scales.notes, *told, *self.notes])
 
     def _scale_reply(self, index: int) -> dict[str, Any]:
         one, value = self.scales.all[index], self.units.value
@@ -197,10 +209,11 @@ class Sheet:
             "length": value(np.ptp(position), "length"),
             "least_gap": value(np.abs(np.diff(position)).min(), "length"),
             "zero_travel": value(first.zero_height - one.scale.zero_height, "length"),
+            "corrected_by": one.corrected_by,
             "ticks": self._tick_rows(one),
         }
-        if one.scale.foretold is not None:
-            body["marks"] = self.units.json_rows(_mark_columns(one))
+        if one.proof is not None:
+            body["marks"] = self.units.json_rows(_mark_columns(one.proof))
         return body | changed_reply(one.setup, (*one.own, *self._flown_notes(index)))
 
     def _tick_rows(self, one: OneScale) -> list[dict[str, Any]]:
@@ -216,15 +229,18 @@ class Sheet:
 
     def _airspeeds(self, index: int) -> tuple[float, float]:
         """Least and greatest airspeed flown for one scale and its card, m/s."""
-        low, high = self.scales.all[index].scale.airspeed_range
+        low, high = self.scales.all[index].airspeed_range
         if self.card is None or index != self._card_scale:
             return low, high
         return min(low, self.card.airspeeds[0]), max(high, self.card.airspeeds[1])
 
     def _solution(self) -> dict[str, float]:
         every = [self._airspeeds(index) for index in range(len(self.scales.all))]
+        errors = [one.error for one in self.scales.all]
+        if self.scales.proof is not None:
+            every.append(self.scales.proof.foretold.airspeed_range)
+            errors.append(self.scales.proof.foretold.error)
         airspeeds = min(low for low, _ in every), max(high for _, high in every)
-        errors = [one.scale.error for one in self.scales.all]
         if self.card is None:
             return replies.solution(self.units, airspeeds, angle=max(errors))
         return replies.solution(
@@ -247,15 +263,13 @@ def _tick_columns(one: OneScale) -> list[Column]:
     return columns(found, _TICKS)
 
 
-def _mark_columns(one: OneScale) -> list[Column]:
-    proven, foretold = one.scale.proven, one.scale.foretold
-    assert foretold is not None
+def _mark_columns(proof: Proof) -> list[Column]:
     found = SimpleNamespace(
-        distance=proven.distance,
-        travel=proven.travel,
-        predicted_travel=foretold.travel,
-        travel_uncertainty=foretold.travel_uncertainty,
-        correction=one.scale.correction.added,
-        residual=one.scale.corrected(foretold) - proven.travel,
+        distance=proof.marks.distance,
+        travel=proof.marks.travel,
+        predicted_travel=proof.foretold.travel,
+        travel_uncertainty=proof.foretold.travel_uncertainty,
+        correction=proof.added,
+        residual=proof.residual,
     )
     return columns(found, _MARKS)

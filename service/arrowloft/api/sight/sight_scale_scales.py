@@ -3,13 +3,12 @@
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
 from arrowloft.api.blame import solving
 from arrowloft.api.conditions import weathervane
-from arrowloft.api.distances import pointer
 from arrowloft.api.problems import Fault, Problem
 from arrowloft.api.replies import ReplyUnits
 from arrowloft.api.setup import Setup, resolve
@@ -21,19 +20,20 @@ from arrowloft.api.sight.changed_setup import (
     of_whom,
     speed_kept,
 )
-from arrowloft.api.sight.sight_scale_members import NUMBER_EVERY, labels_of
-from arrowloft.api.sight.sight_scale_notes import scale_notes
-from arrowloft.api.wording import shown
-from arrowloft.core.arrays import Array, Lanes, Mask
-from arrowloft.core.sight.printed import LONGEST, PAPERS, Paper, Strip
-from arrowloft.core.sight.printed_scale import (
-    NONE_PROVEN,
-    ProvenMarks,
-    SightScale,
-    TurnsBack,
-    numbered,
-    sight_scale,
+from arrowloft.api.sight.sight_scale_marks import check_proof, proof_of
+from arrowloft.api.sight.sight_scale_members import labels_of
+from arrowloft.api.sight.sight_scale_notes import (
+    CARRIED_OVER,
+    PREDICTED_ONLY,
+    crowded_note,
+    proof_notes,
 )
+from arrowloft.api.sight.sight_scale_ticks import Ticks
+from arrowloft.api.wording import shown
+from arrowloft.core.setup.shot import Shot
+from arrowloft.core.sight.printed import LONGEST, PAPERS, Paper, Strip
+from arrowloft.core.sight.printed_scale import SightScale, TurnsBack, sight_scale
+from arrowloft.core.sight.proven_marks import NO_CORRECTION, Proof
 from arrowloft.core.sight.sight import Sight
 from arrowloft.plugin import Note
 from arrowloft.plugin.registry import Registry
@@ -41,8 +41,12 @@ from arrowloft.plugin.registry import Registry
 _ROOM = 1e-9
 """What rounding may add to a strip that just fits, m."""
 
+_ZERO = "/sight/zero_distance"
 
 _PAPER: Mapping[Paper, str] = {"a4": "A4", "letter": "Letter"}
+
+CorrectedBy = Literal["own-marks", "set-up-marks", "nothing"]
+"""Where a scale's correction comes from."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,7 +78,8 @@ class Whose:
 class OneScale:
     """One scale worked out.
 
-    members: of its set-up, merged.  own: notes of the scale, before those of its flights.
+    members: of its set-up, merged.  proof: its own marks; None where it has none.
+    own: notes of the scale, before those of its flights.
     new: cautions of its set-up that the request's own has not, told so.
     """
 
@@ -82,9 +87,26 @@ class OneScale:
     members: Mapping[str, Any]
     setup: Setup
     scale: SightScale
+    proof: Proof | None
+    corrected_by: CorrectedBy
     strip: Strip
     own: tuple[Note, ...]
     new: tuple[Note, ...]
+
+    @property
+    def error(self) -> float:
+        """Estimated error of any angle, rad."""
+        ticks = self.scale.ticks.error
+        return ticks if self.proof is None else max(ticks, self.proof.foretold.error)
+
+    @property
+    def airspeed_range(self) -> tuple[float, float]:
+        """Least and greatest airspeed flown, m/s."""
+        low, high = self.scale.ticks.airspeed_range
+        if self.proof is None:
+            return low, high
+        slowest, fastest = self.proof.foretold.airspeed_range
+        return min(low, slowest), max(high, fastest)
 
     def flown_notes(self, airspeeds: tuple[float, float]) -> list[Note]:
         """What its flights are noted for, those of a card included."""
@@ -94,34 +116,12 @@ class OneScale:
             return [*notes, *self.setup.flown_notes(airspeeds)]
 
 
-class Ticks:
-    """The distances asked for, in order along the scale, and where each stands in the request.
-
-    distance: m, ascending, (ticks,).  numbered: whether each carries its number.
-    """
-
-    def __init__(self, asked: Mapping[str, Any], body: dict[str, Any]) -> None:
-        given = np.array(asked["distances"])
-        self._body = body
-        self._order: Lanes = np.argsort(given, kind="stable")
-        self.distance: Array = given[self._order]
-        ranged = type(body["distances"]) is dict
-        step = float(given[1] - given[0]) if ranged else None
-        every = asked.get("number_every", NUMBER_EVERY if ranged else 1)
-        self.numbered: Mask = numbered(self.distance, step, every)
-
-    def pointer(self, tick: int) -> str:
-        """JSON pointer to a tick's distance, or to what ends the range."""
-        return pointer(self._body, int(self._order[tick]))
-
-    @property
-    def nearest(self) -> str:
-        """JSON pointer to the nearest tick's distance, or to what begins the range."""
-        return "/distances/from" if type(self._body["distances"]) is dict else self.pointer(0)
-
-
 class Scales:
-    """All scales of one request, each solved by itself; raises Problem."""
+    """All scales of one request, each solved by itself; raises Problem.
+
+    proof: marks of the set-up itself, by which every scale without marks of its own is
+    corrected; None where there are none, or where one scale has them as its own.
+    """
 
     def __init__(
         self,
@@ -135,62 +135,109 @@ class Scales:
         self.units: ReplyUnits = setup.units
         self.ticks = Ticks(asked, body)
         self.paper: Paper = asked.get("sheet", {}).get("paper", "a4")
+        self.proof = self._set_up_proof() if "scales" in asked else None
+        each = _each(asked)
+        self._some_proven = any("marks" in whose.given for whose in each)
         self.all = tuple(
             self._one(label, whose, registry)
-            for label, whose in zip(labels_of(asked), _each(asked), strict=True)
+            for label, whose in zip(labels_of(asked), each, strict=True)
         )
+
+    @property
+    def notes(self) -> list[Note]:
+        """What the set-up's own marks are noted for, and their flights."""
+        if self.proof is None:
+            return []
+        used = any(one.corrected_by == "set-up-marks" for one in self.all)
+        ticks = self.ticks.distance if used else None
+        flown = self.setup.flown_notes(self.proof.foretold.airspeed_range)
+        return [*proof_notes(self.proof, ticks, self.units), *flown]
+
+    def _set_up_proof(self) -> Proof | None:
+        proof = proof_of(
+            self.asked.get("marks", ()),
+            self.setup,
+            self.setup.shot(self.asked),
+            self.sight,
+            self.units,
+        )
+        if proof is not None:
+            check_proof(proof, self.units)
+        return proof
 
     def _one(self, label: str, whose: Whose, registry: Registry) -> OneScale:
         own = {name: v for name, v in whose.given.items() if name not in ("label", "marks")}
         members = merged(self.asked, own) if whose.who else self.asked
         with whose.faults():
             setup = resolve(members, registry) if whose.who else self.setup
-            scale = self._solved(setup, members, _proven(whose.given.get("marks", ())))
+            shot = setup.shot(members)
+            proof = proof_of(whose.given.get("marks", ()), setup, shot, self.sight, self.units)
+            by = self._corrected_by(proof)
+            scale = self._solved(shot, proof)
             strip = scale.strip(
                 label,
                 self.ticks.numbered,
                 magnification=self.asked.get("magnification", 1.0),
                 down=self.asked.get("farther", "down") == "down",
                 numbers_right=self.asked.get("numbers", "right") == "right",
+                word="predicted only" if by == "nothing" and self._some_proven else "",
             )
             self._check_room(strip)
-        notes = scale_notes(scale, strip, self.units)
-        if whose.who:
-            notes += self._changed_notes(own, setup)
         return OneScale(
             whose=whose,
             members=members,
             setup=setup,
             scale=scale,
+            proof=proof,
+            corrected_by=by,
             strip=strip,
-            own=notes,
+            own=self._notes(strip, proof, by, own if whose.who else {}, setup),
             new=tuple(new_cautions(self.setup, setup, whose.who)),
         )
 
-    def _solved(self, setup: Setup, members: Mapping[str, Any], proven: ProvenMarks) -> SightScale:
+    def _corrected_by(self, own: Proof | None) -> CorrectedBy:
+        if own is not None:
+            return "own-marks"
+        return "nothing" if self.proof is None else "set-up-marks"
+
+    def _solved(self, shot: Shot, own: Proof | None) -> SightScale:
+        """The scale through its own marks, or else corrected as the set-up's marks have it."""
+        proof = self.proof if own is None else own
+        correction = NO_CORRECTION if proof is None else proof.correction
         try:
-            with solving(self.units, lambda lane: self._pointer(lane, proven.distance.size)):
-                scale = sight_scale(
-                    setup.shot(members),
-                    self.sight,
-                    self.ticks.distance,
-                    proven=proven,
-                    speed_uncertainty=setup.speed_uncertainty,
-                    drag_uncertainty=setup.drag_uncertainty,
-                )
+            with solving(self.units, self._pointer):
+                scale = sight_scale(shot, self.sight, self.ticks.distance, correction)
         except TurnsBack as error:
-            if not error.predicted:
-                _check_ascending(proven)
+            # Where the prediction itself turns back, that is told first: marks may be right.
+            if own is not None and not error.predicted:
+                check_proof(own, self.units)
             raise self._turned(error) from error
-        _check_ascending(proven)
+        if own is not None:
+            check_proof(own, self.units)
         return scale
 
-    def _pointer(self, lane: int, proven: int) -> str:
-        """Lane of the core -> JSON pointer: ticks, then proven marks, then the zero distance."""
-        mark = lane - self.ticks.distance.size
-        if mark < 0:
-            return self.ticks.pointer(lane)
-        return f"/marks/{mark}/distance" if mark < proven else "/sight/zero_distance"
+    def _pointer(self, lane: int) -> str:
+        """Lane of the core -> JSON pointer: ticks, then the zero distance."""
+        return self.ticks.pointer(lane) if lane < self.ticks.distance.size else _ZERO
+
+    def _notes(
+        self,
+        strip: Strip,
+        proof: Proof | None,
+        by: CorrectedBy,
+        changed: Mapping[str, Any],
+        setup: Setup,
+    ) -> tuple[Note, ...]:
+        """What one scale is noted for, the worst first.  changed: what its set-up has else."""
+        notes: list[Note] = []
+        if proof is not None:
+            notes += proof_notes(proof, self.ticks.distance, self.units)
+        if strip.word:
+            notes.append(PREDICTED_ONLY)
+        if by == "set-up-marks" and changed:
+            notes.append(CARRIED_OVER)
+        notes += crowded_note(strip, self.units)
+        return (*notes, *self._changed_notes(changed, setup))
 
     def _turned(self, error: TurnsBack) -> Problem:
         roughly = self.units.roughly
@@ -243,27 +290,3 @@ def _each(asked: Mapping[str, Any]) -> list[Whose]:
         Whose(who=f"Scale {shown(scale['label'])}", given=scale, pointer=f"/scales/{index}")
         for index, scale in enumerate(asked["scales"])
     ]
-
-
-def _proven(marks: Sequence[Mapping[str, float]]) -> ProvenMarks:
-    if not marks:
-        return NONE_PROVEN
-    return ProvenMarks(
-        distance=np.array([mark["distance"] for mark in marks]),
-        travel=np.array([mark["travel"] for mark in marks]),
-    )
-
-
-def _check_ascending(proven: ProvenMarks) -> None:
-    """Raise Problem unless proven marks go on along the scale.
-
-    Where the prediction itself turns back, that is told first: such marks may then be right.
-    """
-    back = np.flatnonzero(np.diff(proven.travel) <= 0.0)
-    if back.size:
-        detail = (
-            "A farther mark has more travel, down positive; this has no more than the mark before: "
-            "correct one of them, or leave out what is nearer than where marks turn."
-        )
-        pointer = f"/marks/{int(back[0]) + 1}/travel"
-        raise Problem("invalid-request", detail, (Fault(pointer, detail),))

@@ -59,6 +59,7 @@ class Scene:
     laws: of the drag models.  height, aside: tolerances of the impact, m; clicks: of the
     travel; None where none is asked for.  speeds: launch speed of each curve, m/s.
     arrow_mass: kg.  wind_speed: m/s.
+    repeated: whether a launch model, and a drag model, stands there more than once.
     """
 
     distance: Array
@@ -73,6 +74,7 @@ class Scene:
     speeds: tuple[float, ...]
     arrow_mass: float
     wind_speed: float
+    repeated: tuple[bool, bool] = (False, False)
 
 
 def impacts_over(table: SideBySide) -> list[tuple[Array, Array, Array]]:

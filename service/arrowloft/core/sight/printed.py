@@ -31,6 +31,7 @@ class Strip:
     foot of the strip positive; strictly monotonic.
     numbered: whether each tick carries its distance as a number.
     numbers_right: whether the numbers stand to the right of the ticks.
+    word: what stands under the label, such as that nothing proves it; may be empty.
     """
 
     label: str
@@ -38,6 +39,7 @@ class Strip:
     position: Array
     numbered: Mask
     numbers_right: bool = True
+    word: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

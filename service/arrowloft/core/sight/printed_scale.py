@@ -1,4 +1,4 @@
-"""A sight's marks as a printed scale: ticks, the proven marks that they go through, the strip.
+"""A sight's marks as a printed scale: ticks, corrected as proven marks have it, and the strip.
 
 A strip is glued beside the pin's way: a tick stands as far from the zero distance's mark as
 the pin travels from there, times the length that the pointer moves per travel of the pin.
@@ -7,12 +7,12 @@ the pin travels from there, times the length that the pointer moves per travel o
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from arrowloft.core.arrays import Array, Mask
 from arrowloft.core.setup.shot import Shot
 from arrowloft.core.sight.marks import MarkTable, mark_table
 from arrowloft.core.sight.printed import Strip
+from arrowloft.core.sight.proven_marks import NO_CORRECTION, Correction
 from arrowloft.core.sight.sight import Sight
 
 _WHOLE = 1e-6
@@ -37,60 +37,18 @@ class TurnsBack(ArithmeticError):
 
 
 @dataclass(frozen=True, kw_only=True)
-class ProvenMarks:
-    """Marks that were shot or calibrated, nearest first: m.
-
-    distance: ascending.  travel: of the pin from the zero distance's mark, down positive.
-    """
-
-    distance: Array
-    travel: Array
-
-
-@dataclass(frozen=True, kw_only=True)
-class Correction:
-    """What proven marks add to the predicted travel, over the distance.
-
-    At the marks it is given less predicted travel, so that a scale corrected by it goes
-    through them. Between them a monotone cubic (Fritsch and Butland, SIAM J. Sci. Stat.
-    Comput. 5, 1984) never leaves the two values beside it; it is a straight line between
-    two marks and a constant with one. Before the first mark and beyond the last it is held
-    constant. The scale keeps the model's shape so: a few marks move and bend it slowly, and
-    do not shape it by themselves.
-
-    distance: of the marks, m, ascending.  added: at each, m, down positive.
-    """
-
-    distance: Array
-    added: Array
-
-    def at(self, distance: Array) -> Array:
-        """What is added at each distance, m; of the shape of `distance`."""
-        if self.distance.size == 0:
-            return np.zeros(distance.shape)
-        if self.distance.size == 1:
-            return np.full(distance.shape, self.added[0])
-        inside = np.clip(distance, self.distance[0], self.distance[-1])
-        added: Array = PchipInterpolator(self.distance, self.added)(inside)
-        return added
-
-
-@dataclass(frozen=True, kw_only=True)
 class SightScale:
-    """One set-up's scale: ticks nearest first, and the marks that it goes through; SI.
+    """One set-up's scale: ticks nearest first, corrected as proven marks have it; SI.
 
     sight: without its fixed pins.
-    ticks: predicted marks at the ticks.  proven: marks given.
-    foretold: predicted marks at the same distances; None where none was given.
-    correction: of the ticks' travel.
+    ticks: predicted marks at the ticks.
+    correction: of their travel; of this set-up's own marks, or of another's.
     travel: of the pin to each tick, corrected, (ticks,), m, down positive; ascending.
     """
 
     shot: Shot
     sight: Sight
     ticks: MarkTable
-    proven: ProvenMarks
-    foretold: MarkTable | None
     correction: Correction
     travel: Array = field(init=False)
 
@@ -108,32 +66,20 @@ class SightScale:
         tangent = np.tan(self.ticks.launch_angle[0]) - self.ticks.travel[0] / self.sight.radius
         return float(self.shot.peep_height - self.sight.radius * tangent)
 
-    @property
-    def zero_shift(self) -> float:
-        """What the proven marks add at the zero distance, whose travel is 0 by itself, m."""
-        return float(self.correction.at(np.array([self.sight.zero_distance]))[0])
-
-    @property
-    def error(self) -> float:
-        """Estimated error of any angle, rad."""
-        return max(self.ticks.error, 0.0 if self.foretold is None else self.foretold.error)
-
-    @property
-    def airspeed_range(self) -> tuple[float, float]:
-        """Least and greatest airspeed flown, m/s."""
-        tables = [table for table in (self.ticks, self.foretold) if table is not None]
-        return (
-            min(table.airspeed_range[0] for table in tables),
-            max(table.airspeed_range[1] for table in tables),
-        )
-
     def strip(
-        self, label: str, numbered: Mask, *, magnification: float, down: bool, numbers_right: bool
+        self,
+        label: str,
+        numbered: Mask,
+        *,
+        magnification: float,
+        down: bool,
+        numbers_right: bool,
+        word: str = "",
     ) -> Strip:
         """The scale as it is printed.
 
         magnification: length on the scale per travel of the pin.  down: whether farther
-        distances stand lower.
+        distances stand lower.  word: what stands under the label.
         """
         along = magnification if down else -magnification
         return Strip(
@@ -142,56 +88,23 @@ class SightScale:
             position=along * self.travel + 0.0,
             numbered=numbered,
             numbers_right=numbers_right,
+            word=word,
         )
 
 
-NONE_PROVEN = ProvenMarks(distance=np.empty(0), travel=np.empty(0))
-
-
 def sight_scale(
-    shot: Shot,
-    sight: Sight,
-    distances: Array,
-    *,
-    proven: ProvenMarks = NONE_PROVEN,
-    speed_uncertainty: float = 0.0,
-    drag_uncertainty: float = 0.0,
+    shot: Shot, sight: Sight, distances: Array, correction: Correction = NO_CORRECTION
 ) -> SightScale:
     """The scale of one shot (every member a float) with ticks at distances, m.
 
-    distances: two or more, ascending.  The uncertainties are those of `mark_table`, for the
-    uncertainty of the predicted marks.
+    distances: two or more, ascending.
 
-    Raises TooNear, BeyondReach, Unsolved, whose lanes count the ticks, then the proven
-    marks, then the zero distance; TurnsBack.
+    Raises TooNear, BeyondReach, Unsolved, whose lanes count the ticks, then the zero
+    distance; TurnsBack.
     """
     moving = replace(sight, pins=())
-    whole = mark_table(
-        shot,
-        moving,
-        np.concatenate((distances, proven.distance)),
-        speed_uncertainty=speed_uncertainty,
-        drag_uncertainty=drag_uncertainty,
-    )
-    if proven.distance.size == 0:
-        return _forward(shot, moving, whole, proven, None)
-    # Solved by themselves, the ticks are the very marks that they are without proven ones.
     ticks = mark_table(shot, moving, distances)
-    return _forward(shot, moving, ticks, proven, whole.rows(slice(distances.size, None)))
-
-
-def _forward(
-    shot: Shot, sight: Sight, ticks: MarkTable, proven: ProvenMarks, foretold: MarkTable | None
-) -> SightScale:
-    added = np.empty(0) if foretold is None else proven.travel - foretold.travel
-    scale = SightScale(
-        shot=shot,
-        sight=sight,
-        ticks=ticks,
-        proven=proven,
-        foretold=foretold,
-        correction=Correction(distance=proven.distance, added=added),
-    )
+    scale = SightScale(shot=shot, sight=moving, ticks=ticks, correction=correction)
     back = np.flatnonzero(np.diff(scale.travel) <= 0.0)
     if back.size:
         predicted = bool((np.diff(ticks.travel) <= 0.0).any())

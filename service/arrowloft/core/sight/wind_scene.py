@@ -15,6 +15,9 @@ _MOST_FLOWN = 3000
 """Flights for curves, besides those asked for, at most: of a large grid, each wind is a thin
 line among many."""
 
+_ALONG = 1e-9
+"""Share of its speed up to which a wind that blows across counts as blowing along."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class WindScene:
@@ -37,6 +40,17 @@ class WindScene:
     comes_from: Array
     drift: Array
     up: Array
+
+    @property
+    def upwind(self) -> Array:
+        """How far impacts come to the side that their wind comes from, (winds, points), m.
+
+        Negative: to the other side.  0 in a wind that blows along the path.  NaN as of `drift`.
+        """
+        right = self.speed * np.sin(self.comes_from)
+        side = np.where(np.abs(right) > _ALONG * np.abs(self.speed), np.sign(right), 0.0)
+        found: Array = side[:, None] * self.drift
+        return found
 
 
 def wind_scene(

@@ -7,7 +7,7 @@ import { forgetGone } from "./parts/fields.js";
 import { glance } from "./frame/glance.js";
 import { watchIdle } from "./kept/idle.js";
 import { line, Lost, underWay } from "./wire/service.js";
-import { whole } from "./kept/state.js";
+import { set, whole } from "./kept/state.js";
 import { loadUnits } from "./wire/units.js";
 import level from "./steps/level.js";
 import marks from "./steps/marks.js";
@@ -56,12 +56,34 @@ function show({ focus = true } = {}) {
   document.title = `${step.title} – arrowloft`;
   drawWalk(index);
   drawOnward(index);
-  leave = step.show(inner);
+  leave = shown(step, inner);
   forgetGone();
   document.body.dataset.step = step.id;
   if (focus) {
     scrollTo(0, 0);
     heading.focus({ preventScroll: true });
+  }
+}
+
+/** A step that cannot read what it finds says so; the walk goes on, and nothing is lost. */
+function shown(step, inner) {
+  try {
+    return step.show(inner);
+  } catch (error) {
+    reportError(error);
+    fill(
+      inner,
+      el(
+        "div",
+        { class: "summary", role: "alert" },
+        el("p", {}, "Something that was entered for this step cannot be read."),
+        button("Start this step anew", () => {
+          set(`ask/${step.id}`, undefined);
+          show();
+        }),
+      ),
+    );
+    return null;
   }
 }
 
@@ -157,6 +179,7 @@ async function begin() {
     if (await carried()) return;
     show();
   });
+  addEventListener("arrowloft-taken", () => show({ focus: false }));
   document.querySelector(".skip").addEventListener("click", (event) => {
     // Its address would be taken for a step's.
     event.preventDefault();

@@ -1,12 +1,12 @@
 // The choices that hold on every step: units, light or dark, what is kept, and starting anew.
 
-import { saved, opened, shared } from "../kept/carry.js";
-import { asked } from "../parts/dialogs.js";
+import { opened, saved, shared, takenUp } from "../kept/carry.js";
+import { asked, pasted } from "../parts/dialogs.js";
 import { button, el, fill, newId } from "../parts/dom.js";
 import { watch } from "../parts/fields.js";
 import { idleMinutes, setIdleMinutes } from "../kept/idle.js";
-import { get, reset, set, whole } from "../kept/state.js";
-import { inUnit, KINDS } from "../wire/units.js";
+import { bringBack, get, hasBefore, reset } from "../kept/state.js";
+import { turnAll } from "../wire/turned.js";
 
 const LOOK = "arrowloft.look";
 
@@ -25,39 +25,11 @@ function systemChoice() {
     el("option", { value: "imperial" }, "Imperial"),
   );
   const refresh = () => (input.value = get("system"));
-  input.addEventListener("change", () => setSystem(input.value));
+  input.addEventListener("change", () => turnAll(input.value));
   refresh();
   const element = el("div", { class: "system" }, el("label", { for: id }, "Units"), input);
   watch(element, ["system"], refresh);
   return element;
-}
-
-/** Units whose quantities are turned over when the system of units changes, by what they become. */
-const TURNED = {
-  metric: { yd: "m", ft: "m", "ft/s": "m/s", mph: "m/s", degF: "degC", inHg: "hPa" },
-  imperial: { m: "yd", "m/s": "ft/s", "km/h": "mph", degC: "degF", hPa: "inHg" },
-};
-
-/** Lengths on bow and sight read better in a unit of their own. */
-const OWN = { peep_height: KINDS.span, radius: KINDS.span, speed: null };
-
-function setSystem(system) {
-  for (const part of ["setup", "ask"]) turn(whole()[part], part, system);
-  set("system", system);
-}
-
-function turn(value, path, system) {
-  if (typeof value === "string") {
-    const unit = value.trim().split(" ").slice(1).join(" ");
-    const name = path.split("/").at(-1);
-    const to =
-      OWN[name]?.[system] ??
-      (path.includes("/wind") && unit === "m/s" ? KINDS.windSpeed[system] : TURNED[system][unit]);
-    const kind = Object.values(KINDS).find((one) => unit in one.units && to in one.units);
-    if (to && kind) set(path, inUnit(value, kind.dimension, to));
-  } else if (value !== null && typeof value === "object") {
-    for (const [name, one] of Object.entries(value)) turn(one, `${path}/${name}`, system);
-  }
 }
 
 function menu() {
@@ -85,6 +57,12 @@ function contents(dialog) {
       button("Copy a link", async () => (said.textContent = await shared())),
       button("Save a file", saved),
       openButton(said, close),
+      button("Take up a code", () => codeTaken(said, close)),
+      hasBefore() &&
+        button("Bring back mine", () => {
+          bringBack();
+          close();
+        }),
     ),
     said,
     el("h2", {}, "Look"),
@@ -110,10 +88,24 @@ function openButton(said, close) {
   });
   input.addEventListener("change", async () => {
     const fault = await opened(input.files[0]);
+    // The same file may be chosen again.
+    input.value = "";
     if (fault) said.textContent = fault;
     else close();
   });
   return [button("Open a file", () => input.click()), input];
+}
+
+/** What a phone's camera read from a printed sheet, pasted here. */
+async function codeTaken(said, close) {
+  const text = await pasted(
+    "Read the code on the printed sheet with a phone's camera, copy the text that it gives, and paste it here.",
+    "Take it up",
+  );
+  if (text === null) return;
+  const fault = await takenUp(text, "this code");
+  if (fault) said.textContent = fault;
+  else close();
 }
 
 async function cleared(dialog) {

@@ -1,7 +1,8 @@
 // Carrying what was entered from one browser to another: a link, or a file.
 
-import { handed, told } from "../parts/dialogs.js";
-import { FORMAT, isState, replace, whole } from "./state.js";
+import { asked, handed, told } from "../parts/dialogs.js";
+import { isRequest, stateOf } from "./requests.js";
+import { hasEntries, isState, replace, whole } from "./state.js";
 
 const MARK = "#s=";
 
@@ -11,21 +12,46 @@ const LONGEST = 500_000;
 /** Take up what a link carries, where the page was opened by one; whether it was. */
 export async function carried() {
   if (!location.hash.startsWith(MARK)) return false;
-  const text = location.hash.slice(MARK.length);
-  let state;
-  try {
-    state = JSON.parse(await inflated(bytesOf(text)));
-  } catch {
-    state = null;
-  }
-  if (isState(state)) replace(state);
-  else
-    told(
-      "This link does not hold a set-up that this page can read. What you had entered is still here.",
-    );
+  const carriedText = location.hash.slice(MARK.length);
   // The link's text is taken away: reloading must not undo what is entered from here on.
   location.replace("#/setup");
+  const text = await unpacked(carriedText);
+  const fault = await takenUp(text, "this link");
+  if (fault) await told(fault);
   return true;
+}
+
+/**
+ * Take up a text: a state, or a request as the code of a printed sheet holds it. Where other
+ * entries stand here, it is asked first. from: what it came from, in words.
+ * Returns a sentence where nothing can be taken up, else nothing.
+ */
+export async function takenUp(text, from) {
+  const state = read(text);
+  if (!state)
+    return `There is nothing in ${from} that this page can take up. What you had entered is still here.`;
+  if (hasEntries() && !(await agreed(from))) return "";
+  replace(state);
+  return "";
+}
+
+function agreed(from) {
+  return asked(
+    `Take up the set-up of ${from}, in place of what you entered here? Yours can be brought back once: Menu, Bring back mine.`,
+    "Take it up",
+  );
+}
+
+/** The state that a text holds; null where it holds none. */
+function read(text) {
+  if (text.length > LONGEST) return null;
+  try {
+    const found = JSON.parse(text);
+    if (isState(found)) return found;
+    return isRequest(found) ? stateOf(found) : null;
+  } catch {
+    return null;
+  }
 }
 
 /** Put a link with all that was entered on the clipboard; what to say of it. */
@@ -51,15 +77,7 @@ export async function opened(file) {
   if (!file) return "";
   if (file.size > LONGEST)
     return "This file is too large to be one of this page. What you had entered is still here.";
-  try {
-    const state = JSON.parse(await file.text());
-    if (!isState(state))
-      return `This is no file of this page (format ${FORMAT}). What you had entered is still here.`;
-    replace(state);
-    return "";
-  } catch {
-    return "This file cannot be read. What you had entered is still here.";
-  }
+  return takenUp(await file.text().catch(() => ""), "this file");
 }
 
 /** Offer a blob as a download. */
@@ -70,6 +88,14 @@ export function offer(blob, name) {
   link.download = name;
   link.click();
   setTimeout(() => URL.revokeObjectURL(address), 60000);
+}
+
+async function unpacked(text) {
+  try {
+    return await inflated(bytesOf(text));
+  } catch {
+    return "";
+  }
 }
 
 async function deflated(text) {

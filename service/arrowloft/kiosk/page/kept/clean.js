@@ -42,8 +42,8 @@ export function cleaned({ format, system, entered, setup, ask, typed }) {
   if (holds(typed)) state.typed = remembered(typed);
   for (const kind of ["launch", "drag"]) {
     const chosen = state.setup[kind];
-    if (!holds(chosen) || !NAME.test(chosen.model ?? "") || !allowed(chosen.model))
-      state.setup[kind] = structuredClone(STARTING.setup[kind]);
+    const named = typeof chosen?.model === "string" && NAME.test(chosen.model);
+    if (!named || !allowed(chosen.model)) state.setup[kind] = structuredClone(STARTING.setup[kind]);
   }
   return state;
 }

@@ -106,6 +106,8 @@ function take(value) {
   state = { ...cleaned(value), entered: true };
   changed.add("");
   tell();
+  // Steps that were drawn from other entries are drawn anew.
+  dispatchEvent(new Event("arrowloft-taken"));
 }
 
 let before = null;

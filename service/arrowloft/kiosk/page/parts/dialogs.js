@@ -29,6 +29,24 @@ export function handed(words, text) {
   return done;
 }
 
+/** Ask for a text of many lines; null where it was not given. yes: words of that button. */
+export async function pasted(words, yes) {
+  const field = el("textarea", {
+    rows: "8",
+    "aria-label": "Text of the code",
+    autocomplete: "off",
+    spellcheck: "false",
+    class: "handed",
+  });
+  const answers = [
+    ["Cancel", false, "quiet"],
+    [yes, true, "main"],
+  ];
+  const done = opened(words, answers, field);
+  field.focus();
+  return (await done) ? field.value : null;
+}
+
 function opened(words, answers, ...more) {
   return new Promise((resolve) => {
     const dialog = el("dialog", { "aria-label": words }, el("p", {}, words), more);

@@ -5,7 +5,8 @@
 
 import { button, el, fill, newId } from "./dom.js";
 import { get, set, subscribe } from "../kept/state.js";
-import { inUnit, KINDS, parted, shown, tidy } from "../wire/units.js";
+import { turnAt } from "../wire/turned.js";
+import { KINDS, parted, shown, tidy } from "../wire/units.js";
 
 /**
  * A quantity: number and unit.
@@ -22,13 +23,13 @@ export function quantity({ label, help, path, pointer, kind, optional = false, u
     set(path, number === "" ? undefined : `${number} ${choice.value}`);
   };
   const refresh = () => {
-    const { number, unit } = parted(get(path));
+    const { number, unit } = split(get(path), units);
     input.value = number;
     offer(choice, units, unit || parted(usual).unit || units[get("system")]);
   };
   input.addEventListener("input", write);
   choice.addEventListener("change", () => {
-    set(path, inUnit(get(path), units.dimension, choice.value));
+    turnAt(path, units, choice.value);
     refresh();
   });
   const step = (way) => {
@@ -84,7 +85,7 @@ export function number({
   };
   const refresh = () => {
     const value = get(path);
-    input.value = typeof value === "number" ? tidy(value * scale, 12) : (value ?? "");
+    input.value = typeof value === "number" ? tidy(value * scale, 12) : single(value);
   };
   input.addEventListener("input", write);
   const by = (way) => {
@@ -101,7 +102,19 @@ export function number({
     stepper(`${label}: more`, "+", () => by(+1)),
   );
   refresh();
-  return field({ id, label, help, pointer, optional, control, watched: [path], refresh, input });
+  const made = field({
+    id,
+    label,
+    help,
+    pointer,
+    optional,
+    control,
+    watched: [path],
+    refresh,
+    input,
+  });
+  if (share) made.dataset.share = "";
+  return made;
 }
 
 /** A line of text. */
@@ -114,7 +127,7 @@ export function text({ label, help, path, pointer, optional = false, longest = 8
     autocomplete: "off",
     placeholder: usual,
   });
-  const refresh = () => (input.value = get(path) ?? "");
+  const refresh = () => (input.value = single(get(path)));
   input.addEventListener("input", () => set(path, input.value));
   refresh();
   return field({
@@ -151,7 +164,7 @@ export function choice({ label, help, path, pointer, choices, usual, changed }) 
 export function yesNo({ label, help, path, pointer, usual = false }) {
   const id = newId("field");
   const input = el("input", { id, type: "checkbox" });
-  const refresh = () => (input.checked = get(path) ?? usual);
+  const refresh = () => (input.checked = typeof get(path) === "boolean" ? get(path) : usual);
   input.addEventListener("change", () => set(path, input.checked));
   refresh();
   const element = field({
@@ -186,14 +199,14 @@ export function list({
 }) {
   const rows = el("div", { class: "rows" });
   const add = button(words, () => {
-    const values = get(path) ?? [];
+    const values = listAt(path);
     set(path, [...values, first(values)]);
     draw();
     rows.lastElementChild?.querySelector("input")?.focus();
   });
   const element = el(
     "fieldset",
-    { class: "list", "data-list": pointer },
+    { class: "list", "data-list": pointer, "data-label": label },
     el("legend", {}, label),
     help && el("p", { class: "help" }, help),
     rows,
@@ -201,7 +214,7 @@ export function list({
   );
   let drawn = -1;
   function draw() {
-    const values = get(path) ?? [];
+    const values = listAt(path);
     drawn = values.length;
     add.disabled = drawn >= most;
     fill(
@@ -224,16 +237,34 @@ export function list({
   function remove(index) {
     set(
       path,
-      get(path).filter((_, other) => other !== index),
+      listAt(path).filter((_, other) => other !== index),
     );
     draw();
     add.focus();
   }
   draw();
   watch(element, [path], () => {
-    if ((get(path) ?? []).length !== drawn) draw();
+    if (listAt(path).length !== drawn) draw();
   });
   return element;
+}
+
+/** What is kept may come from a link: what is no list counts as an empty one. */
+function listAt(path) {
+  const found = get(path);
+  return Array.isArray(found) ? found : [];
+}
+
+function single(value) {
+  return ["string", "number"].includes(typeof value) ? String(value) : "";
+}
+
+/** Number and unit of a text; what was typed for a number stays whole, whatever it is. */
+function split(text, units) {
+  const known = Object.keys(units.units).find((unit) => single(text).endsWith(` ${unit}`));
+  return known
+    ? { number: text.slice(0, -known.length - 1), unit: known }
+    : parted(single(text) || undefined);
 }
 
 /** Fields under one heading. folded: closed at first, to be opened by those who need them. */
@@ -285,7 +316,7 @@ function field({ id, label, help, pointer, optional = false, control, watched, r
   if (about) input.setAttribute("aria-describedby", about.id);
   const element = el(
     "div",
-    { class: "field", "data-pointer": pointer ?? null },
+    { class: "field", "data-pointer": pointer ?? null, "data-label": label },
     el(
       "label",
       { for: id },
@@ -296,8 +327,17 @@ function field({ id, label, help, pointer, optional = false, control, watched, r
     said,
     about,
   );
+  // While somebody types, their text and caret stay; a value from elsewhere is shown at once.
+  let typed = get(watched[0]);
+  let typing = false;
+  // Before the listener that writes: what it tells arrives between the two.
+  input.addEventListener("input", () => (typing = true), { capture: true });
   watch(element, watched, () => {
-    if (document.activeElement !== input) refresh();
+    const value = get(watched[0]);
+    const own = document.activeElement === input && (typing || value === typed);
+    typing = false;
+    typed = value;
+    if (!own) refresh();
   });
   return element;
 }
@@ -328,11 +368,18 @@ function numberInput(id, usual) {
   });
 }
 
-/** What was typed with a point for a comma and a hyphen for a minus. */
+/** What was typed as numbers are written in requests: point, hyphen, no spaces, no bare ends. */
 export function decimal(typed) {
-  const text = typed.trim().replace("−", "-");
+  const text = typed
+    .replaceAll(/\s/g, "")
+    .replace(/^[−–‒‐‑﹣－]/, "-")
+    .replace(/^\+/, "");
   // 1,500 is one and a half to some and fifteen hundred to others: left for the person to say.
-  return /^-?[1-9]\d{0,2},\d{3}$/.test(text) ? text : text.replace(",", ".");
+  if (/^-?[1-9]\d{0,2},\d{3}$/.test(text)) return text;
+  const found = /^(-?)0*(\d*)(?:[.,](\d*))?$/.exec(text);
+  if (!found || !/\d/.test(text)) return text.replace(",", ".");
+  const [, sign, whole, part] = found;
+  return `${sign}${whole || "0"}${part ? `.${part}` : ""}`;
 }
 
 function stepper(label, sign, pressed) {

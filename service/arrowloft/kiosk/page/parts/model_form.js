@@ -3,7 +3,8 @@
 
 import { el, fill } from "./dom.js";
 import { choice, folded, list, number, quantity, text, watch } from "./fields.js";
-import { get, set } from "../kept/state.js";
+import { get, set, settle } from "../kept/state.js";
+import { turnedExample } from "../wire/turned.js";
 import { loadUnits } from "../wire/units.js";
 import { fetched, line, Lost } from "../wire/service.js";
 
@@ -33,11 +34,11 @@ export function modelForm(kind, title) {
   async function show(summaries) {
     const name = get(path);
     help.textContent =
-      summaries[name] ?? `The model ${name} is not installed here: choose another.`;
+      summaries.get(name) ?? `The model ${name} is not installed here: choose another.`;
     shown = name;
     fill(parameters);
     fill(about);
-    if (!(name in summaries)) return;
+    if (!summaries.has(name)) return;
     try {
       const [model, dimensions] = await Promise.all([
         fetched(`/v1/models/${kind}/${encodeURIComponent(name)}`),
@@ -55,8 +56,8 @@ export function modelForm(kind, title) {
   async function load() {
     const { models } = await fetched("/v1/models");
     const names = models.filter((one) => one.kind === kind);
-    const summaries = Object.fromEntries(names.map((one) => [one.name, one.summary]));
-    const choices = names.map((one) => [one.name, words(one.name)]);
+    const summaries = new Map(names.map((one) => [one.name, one.summary]));
+    const choices = names.map((one) => [one.name, optionWords(one, title)]);
     // Only who chooses a model changes its parameters: a link, a file, a clearing bring their own.
     const changed = (name) => change(kind, shown, name);
     const chosen = choice({ label: "Model", path, pointer: `/${kind}/model`, choices, changed });
@@ -79,8 +80,7 @@ function change(kind, before, name) {
 function parameterFields(kind, model, dimensions) {
   const own = `setup/${kind}/parameters`;
   const required = new Set(model.parameters.required ?? []);
-  if (!Object.keys(get(own) ?? {}).length)
-    set(own, begun(model.example[kind].parameters ?? {}, required));
+  if (!Object.keys(get(own) ?? {}).length) settle(own, begun(kind, model, dimensions));
   const given = get(own) ?? {};
   const open = [];
   const rest = [];
@@ -93,16 +93,30 @@ function parameterFields(kind, model, dimensions) {
   return [open, rest.length > 0 && folded("More, with usual values", rest)];
 }
 
-/** Parameters to begin with: the model's own example, as far as it is needed. */
-function begun(example, required) {
-  const names = Object.keys(example).filter((name) => required.size === 0 || required.has(name));
-  return Object.fromEntries(names.map((name) => [name, structuredClone(example[name])]));
+/** Parameters to begin with: the model's own example, which can be answered as it is. */
+function begun(kind, model, dimensions) {
+  const example = Object.entries(model.example[kind].parameters ?? {});
+  return Object.fromEntries(
+    example.map(([name, value]) => [
+      name,
+      homely(value, model.parameters.properties[name], dimensions),
+    ]),
+  );
+}
+
+/** An example's value, in the system's units where it is a quantity. */
+function homely(value, schema, dimensions) {
+  if (Array.isArray(value)) return value.map((one) => homely(one, schema?.items, dimensions));
+  const units = unitsOf(schema?.pattern);
+  return typeof value === "string" && units.length
+    ? turnedExample(value, get("system"), kindOf(units, dimensions))
+    : structuredClone(value);
 }
 
 function parameter(kind, name, schema, { dimensions, required, model }) {
   const common = {
     label: words(name),
-    help: schema.description,
+    help: plainly(schema.description, model.parameters.properties),
     path: `setup/${kind}/parameters/${name}`,
     pointer: `/${kind}/parameters/${name}`,
     optional: !required.has(name),
@@ -178,6 +192,33 @@ function trusted({ quantity: name, low, high, reason }) {
     .filter(Boolean)
     .join(" ");
   return `Trusted with ${words(name).toLowerCase()} ${ends}. ${reason}`;
+}
+
+/** A model for who chooses one: its name, and what its summary says first. */
+function optionWords({ name, summary }, title) {
+  const said = gist(summary ?? "", title);
+  return said ? `${words(name)}: ${said}` : words(name);
+}
+
+/** Most characters of what an option says beside the name. */
+const SHORT = 60;
+
+/** The beginning of a summary that makes sense by itself, without what stands above the choice. */
+function gist(summary, title) {
+  let said = summary.split(/[:;]|\.(?:\s|$)/)[0].trim();
+  while (said.length > SHORT && said.includes(", ")) said = said.slice(0, said.lastIndexOf(", "));
+  if (said.startsWith(`${title} `)) said = said.slice(title.length + 1);
+  // A capital inside a word is a name's, such as that of a coefficient.
+  return /^[A-Z][a-z]* /.test(said) ? said[0].toLowerCase() + said.slice(1) : said;
+}
+
+/** A parameter's description for who sees fields: labels for names, bounds left to refusals. */
+function plainly(description, properties) {
+  return description
+    ?.replace(/ \((?:at least|at most|more than|less than) [^()]*\)$/, "")
+    .replaceAll(/\b[a-z]+(?:_[a-z]+)+\b/g, (name) =>
+      Object.hasOwn(properties, name) ? `“${words(name)}”` : name,
+    );
 }
 
 function words(name) {

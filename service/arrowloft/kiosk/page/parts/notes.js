@@ -2,10 +2,20 @@
 
 import { el } from "./dom.js";
 
-/** Notes of a reply; folded away but for those named. open: codes of notes that stand in the open. */
+/** What stands in the open on every step: what may do harm, and what nobody would expect. */
+const ALWAYS = [
+  "light-arrow",
+  "mark-far-from-prediction",
+  "no-level-equivalent",
+  "weathervane",
+  "zero-mark-moved",
+];
+
+/** Notes of a reply; folded away but for those named. open: more codes that stand in the open. */
 export function notes(all, open = []) {
-  const seen = all.filter((note) => open.includes(note.code));
-  const rest = all.filter((note) => !open.includes(note.code));
+  const opened = ({ code }) => open.includes(code) || ALWAYS.includes(code);
+  const seen = all.filter(opened);
+  const rest = all.filter((note) => !opened(note));
   return el(
     "div",
     { class: "notes" },

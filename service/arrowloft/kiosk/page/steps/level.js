@@ -213,11 +213,30 @@ function leanControl() {
   return element;
 }
 
-/** Roll allowed, rounded toward none so that it can be relied on. */
-function within(angle) {
-  if (angle === null) return "any, up to 45°";
+/** Roll allowed, rounded toward none so that it can be relied on: {angle, decimals}. */
+function floored(angle) {
   const decimals = angle < 1 ? 2 : 1;
-  return `± ${fixed(Math.floor(angle * 10 ** decimals) / 10 ** decimals, decimals)}°`;
+  return { angle: Math.floor(angle * 10 ** decimals) / 10 ** decimals, decimals };
+}
+
+function within(most) {
+  if (most === null) return "any, up to 45°";
+  const { angle, decimals } = floored(most);
+  return `± ${fixed(angle, decimals)}°`;
+}
+
+/** How the bow stands to what is allowed; counted from the rounded figure, so that all add up. */
+function judged({ inside, roll, max_roll: most }) {
+  if (most === null) return "Inside: no lean up to 45° leaves the circle.";
+  const { angle, decimals } = floored(most);
+  const off = Math.abs(Math.abs(roll) - angle).toFixed(decimals);
+  const [on, back] = roll < 0 ? ["left", "right"] : ["right", "left"];
+  // Within the rounding nobody can tell.
+  if (inside && (Math.abs(roll) >= angle || Number(off) === 0)) return "Inside, but only just.";
+  if (inside) return `Inside: ${off}° more to the ${on} would still do.`;
+  return Number(off) === 0
+    ? `Outside, but only just: turn the top limb to the ${back}.`
+    : `Outside by ${off}°: turn the top limb to the ${back}.`;
 }
 
 function tellLive(answer, { live, rows, units }) {
@@ -236,7 +255,7 @@ function tellLive(answer, { live, rows, units }) {
       {},
       `The bow ${live.roll === 0 ? "stands upright" : `leans ${rollWords(live.roll)}`}: at ${at} the arrow lands ${landing(live.right, live.up, units)}. `,
     ),
-    live.sentence.replaceAll(" deg", "°"),
+    judged(live),
   );
   fill(place, leaning(live));
 }

@@ -1,7 +1,7 @@
 // Step 9: the scale at true size and the pocket card, to be printed and carried away.
 
-import { offer } from "../kept/carry.js";
-import { button, el, fill } from "../parts/dom.js";
+import { remade } from "../parts/by_system.js";
+import { el, fill } from "../parts/dom.js";
 import {
   choice,
   folded,
@@ -14,11 +14,13 @@ import {
   yesNo,
 } from "../parts/fields.js";
 import { notes } from "../parts/notes.js";
+import { Preview } from "./print/preview.js";
 import { sheetBody, usual } from "./print/sheet.js";
 import { showProblem } from "../wire/problems.js";
 import { Question } from "../wire/service.js";
 import { get } from "../kept/state.js";
-import { calibrationBody, hasEnds } from "../wire/verified.js";
+import { tidy } from "../wire/units.js";
+import { calibrationBody, groupDistance, hasEnds, metres } from "../wire/verified.js";
 
 const CAUTION = ["print-at-full-size", "prove-scale"];
 
@@ -32,17 +34,19 @@ export default {
 
 function show(host) {
   const summary = el("div", { class: "summary", role: "alert", hidden: true });
-  const sheet = el("div", { class: "sheet" });
   const said = el("div");
-  const status = el("p", { class: "help", role: "status" });
-  const paper = new Sheet(sheet, status, (problem) => showProblem(host, summary, problem));
+  const preview = new Preview((problem) => showProblem(host, summary, problem));
   fill(
     host,
     summary,
-    el("div", { class: "fields" }, scale(), page(), card(), more()),
-    paper.buttons,
-    status,
-    sheet,
+    el(
+      "div",
+      { class: "fields" },
+      [scale, page, card, more].map((make) => remade(make)),
+    ),
+    preview.buttons,
+    preview.status,
+    preview.element,
     said,
   );
   const figures = new Question("sight-scale", {
@@ -51,7 +55,7 @@ function show(host) {
   });
   const ask = (marks) => {
     const body = sheetBody(marks);
-    paper.ask(body);
+    preview.ask(body);
     figures.ask(body, 400);
   };
   const learned = new Question("calibration", {
@@ -62,97 +66,36 @@ function show(host) {
           travel: `${row.travel} ${units.length}`,
         })),
       ),
-    refused: (problem) => showProblem(host, summary, problem),
+    refused: (problem) => {
+      preview.freshness.miss();
+      showProblem(host, summary, problem);
+    },
   });
-  const begin = () => (hasEnds() ? learned.ask(calibrationBody(markedDistances())) : ask(null));
+  const begin = () => {
+    if (!hasEnds()) {
+      learned.stop();
+      return ask(null);
+    }
+    const body = calibrationBody(markedDistances());
+    preview.freshness.want(`marks for ${JSON.stringify([body, sheetBody(null)])}`);
+    learned.ask(body);
+  };
   watch(host, ["setup", "ask/print", "ask/verify", "system"], begin);
   begin();
-  return () => [learned, figures, paper].forEach((one) => one.stop());
+  return () => [learned, figures, preview].forEach((one) => one.stop());
 }
 
-/** Some distances of the scale: corrected marks are smooth between them. */
+/**
+ * Some distances of the scale, and the zero distance, whose mark shooting may have moved too:
+ * corrected marks are smooth between them.
+ */
 function markedDistances() {
   const { from, to } = { ...usual().distances, ...get("ask/print/distances") };
-  const [first, last] = [from, to].map((one) => Number.parseFloat(one));
-  const unit = from.split(" ")[1];
-  return Array.from(
-    { length: 9 },
-    (_, index) => `${Number((first + ((last - first) * index) / 8).toFixed(3))} ${unit}`,
-  );
-}
-
-/** The sheet as it will be printed, and the buttons that hand it out. */
-class Sheet {
-  constructor(host, status, refused) {
-    Object.assign(this, { host, status, address: null });
-    this.buttons = el(
-      "div",
-      { class: "buttons" },
-      button("Open the PDF to print", () => this.open(), { kind: "main" }),
-      button("Save the PDF", () => this.save("pdf")),
-      button("Save as SVG", () => this.save("svg")),
-    );
-    this.drawing = new Question("sight-scale", {
-      accept: "image/svg+xml",
-      answered: (response) => this.show(response),
-      refused,
-    });
-    this.pdf = new Question("sight-scale", {
-      accept: "application/pdf",
-      answered: (response) => this.done(response),
-      refused,
-    });
-  }
-
-  ask(body) {
-    this.body = body;
-    this.drawing.ask(body, 250);
-  }
-
-  async show(response) {
-    this.svg = await response.blob();
-    URL.revokeObjectURL(this.address);
-    this.address = URL.createObjectURL(this.svg);
-    fill(
-      this.host,
-      el("img", {
-        src: this.address,
-        alt: "The sheet as it will be printed: scales, card, code and the line of 100 mm to check the print by.",
-      }),
-    );
-  }
-
-  open() {
-    // Opened at once, while the touch still counts as one: later it would be blocked.
-    this.opened = globalThis.open("", "_blank");
-    this.then = (blob) => {
-      const address = URL.createObjectURL(blob);
-      if (this.opened) this.opened.location = address;
-      else offer(blob, "sight-scale.pdf");
-    };
-    this.pdf.ask(this.body, 0);
-  }
-
-  save(form) {
-    if (form === "svg") {
-      if (this.svg) offer(this.svg, "sight-scale.svg");
-      return;
-    }
-    this.then = (blob) => offer(blob, "sight-scale.pdf");
-    this.pdf.ask(this.body, 0);
-  }
-
-  async done(response) {
-    this.then(await response.blob());
-    this.status.textContent =
-      "Print at 100 %, not fitted to the page, and check the line of 100 mm.";
-  }
-
-  stop() {
-    this.drawing.stop();
-    this.pdf.stop();
-    URL.revokeObjectURL(this.address);
-  }
+  const [first, last] = [from, to].map(metres);
+  const along = Array.from({ length: 9 }, (_, index) => first + ((last - first) * index) / 8);
+  const zero = metres(groupDistance());
+  const all = along.some((one) => Math.abs(one - zero) < 1e-6) ? along : [...along, zero];
+  return all.sort((one, other) => one - other).map((one) => `${tidy(one, 12)} m`);
 }
 
 const own = (name) => ({ path: `ask/print/${name}`, pointer: `/${name}` });

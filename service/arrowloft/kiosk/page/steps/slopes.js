@@ -74,7 +74,7 @@ function show(host) {
           "The distance on the level that has the same mark, and below it what to set.",
         ),
       );
-      fill(said, asEntered(), notes(reply.notes, ["no-level-equivalent"]));
+      fill(said, asEntered(), notes(reply.notes));
     },
     pointer: (own) =>
       own.replace(/^\/slopes\/(\d+)/, (_, index) => `/slopes/${Math.floor(index / 2)}`),

@@ -8,18 +8,15 @@ import { folded, group, number, quantity, watch } from "../parts/fields.js";
 import { notes } from "../parts/notes.js";
 import { showProblem } from "../wire/problems.js";
 import { request } from "../wire/request.js";
-import { computed, line, Lost, Problem, Question } from "../wire/service.js";
-import { get, set } from "../kept/state.js";
+import { Question } from "../wire/service.js";
+import { get } from "../kept/state.js";
 import { tidy } from "../wire/units.js";
 import {
   ARROWS,
-  calibrationBody,
   ends,
   groupDistance,
   hasEnds,
-  markFor,
   measured,
-  metres,
   nameOf,
   offUnit,
   OWN,
@@ -28,11 +25,11 @@ import {
   sessionBody,
 } from "../wire/verified.js";
 import { advice, butts, nextWords } from "./verify/advice.js";
-import { endCard } from "./verify/card.js";
+import { cardList, reached } from "./verify/cards.js";
 import { changeCurve, correctedTable } from "./verify/corrected.js";
 import { steadily } from "./verify/steady.js";
 import { middleOf, places } from "./verify/target.js";
-import { answer, plainNotes } from "./verify/words.js";
+import { answer, plainNotes, withoutWindage } from "./verify/words.js";
 
 const ENDS = `${OWN}/ends`;
 /** Notes that stand in the open: what is wrong, and what may hurt somebody. */
@@ -104,14 +101,6 @@ function show(host) {
   };
 }
 
-/** Distances at which arrows were shot, each once, as far as they are distances. */
-function reached() {
-  const all = ends()
-    .filter((end) => end.kind !== "speed")
-    .map((end) => end.distance);
-  return [...new Set(all)].filter((distance) => metres(distance) >= 1 && metres(distance) <= 1000);
-}
-
 /** A problem with the positions of the request's observations as those of the cards. */
 function placed(problem, order) {
   const errors = problem.errors.map((one) => ({
@@ -124,13 +113,18 @@ function placed(problem, order) {
   return { message: problem.message, errors };
 }
 
-/** The last end that moves a sight, or the last of all. */
+/** What the last end that moves a sight asks for. */
 function newest(reply, names) {
-  const at = reply.observations.findLastIndex((one) => one.kind !== "speed");
-  return answer(reply.observations[at], names[at], reply.units);
+  const seen = newestEnd(reply);
+  return answer(seen, names[reply.observations.indexOf(seen)], reply);
+}
+
+function newestEnd({ observations }) {
+  return observations.findLast((one) => one.kind !== "speed");
 }
 
 function spoken(reply, order, names, cards) {
+  const aside = withoutWindage(newestEnd(reply), reply.units);
   const wrong = reply.observations.flatMap((one, at) => (one.status === "used" ? [] : [at]));
   return [
     el("p", { class: "big" }, newest(reply, names)),
@@ -143,170 +137,8 @@ function spoken(reply, order, names, cards) {
       ),
     ),
     advice(reply, order, cards),
+    aside && el("p", { class: "help" }, aside),
   ];
-}
-
-/** The cards, and how ends are added and removed. */
-function cardList() {
-  const list = el("div", { class: "ends" });
-  const intro = el("div");
-  const gone = el("div", { class: "gone", role: "status" });
-  const again = el("div", { class: "buttons" });
-  const element = el("section", { "aria-label": "Ends" }, intro, list, gone, again);
-  let cards = [];
-  let rows = new Map();
-  let last = { reply: null, order: [] };
-
-  const add = (...more) => {
-    const first = ends().length;
-    set(ENDS, [...ends(), ...more]);
-    fill(gone);
-    draw(first);
-    open(first);
-  };
-  const open = (index) => {
-    const { element: card } = cards[index];
-    card.open = true;
-    card.querySelector("summary").focus({ preventScroll: true });
-    card.scrollIntoView({ block: "start" });
-  };
-  const remove = (index) => {
-    const before = ends();
-    set(
-      ENDS,
-      before.filter((_, other) => other !== index),
-    );
-    draw(-1);
-    const back = button("Bring it back", () => {
-      set(ENDS, before);
-      fill(gone);
-      draw(index);
-      cards[index].element.querySelector("summary").focus();
-    });
-    fill(gone, el("p", {}, `${nameOf(before[index], index)} is removed.`), back);
-    back.focus();
-  };
-
-  function draw(opened) {
-    cards = ends().map((_, index) =>
-      endCard({
-        index,
-        open: index === opened,
-        remove: () => remove(index),
-        corrected: () => takeCorrected(index),
-      }),
-    );
-    fill(
-      list,
-      cards.map((card) => card.element),
-    );
-    fill(intro, cards.length === 0 && introduced(add));
-    fill(
-      again,
-      cards.length > 0 && [
-        button("Add an end", () => add(fresh())),
-        button("Add a speed", () => add(freshSpeed())),
-      ],
-    );
-    tell(null, []);
-  }
-
-  function tell(reply, order) {
-    last = { reply, order };
-    cards.forEach((card, index) => {
-      const at = order.indexOf(index);
-      const row = rows.get(ends()[index]?.distance);
-      card.tell({
-        seen: reply?.observations[at],
-        row: row?.row,
-        units: reply?.units ?? row?.units,
-      });
-    });
-  }
-
-  draw(ends().length - 1);
-  // A file or a link, or an end added elsewhere: other ends than those drawn.
-  watch(element, [ENDS], () => ends().length !== cards.length && draw(-1));
-  watch(element, ["setup/sight"], () => draw(-1));
-  return {
-    element,
-    add,
-    open,
-    tell,
-    predicted(reply) {
-      const distances = reached();
-      rows = new Map(
-        reply ? reply.rows.map((row, at) => [distances[at], { row, units: reply.units }]) : [],
-      );
-      tell(last.reply, last.order);
-    },
-  };
-}
-
-/** Put the mark that the ends before one ask for into it; what to say of it. */
-async function takeCorrected(index) {
-  const end = ends()[index];
-  try {
-    const reply = await (
-      await computed("calibration", calibrationBody([end.distance], { before: index }))
-    ).json();
-    const { windage_clicks, windage_travel, ...rest } = markFor(reply.rows[0], reply, sent(index));
-    const taken = { ...ends()[index], ...rest, windage_clicks, windage_travel };
-    set(
-      `${ENDS}/${index}`,
-      Object.fromEntries(Object.entries(taken).filter(([, value]) => value !== undefined)),
-    );
-    return "Put in: the mark that the ends before this one ask for.";
-  } catch (error) {
-    if (error instanceof Problem)
-      return error.errors.map((one) => one.detail).join(" ") || error.message;
-    if (!(error instanceof Lost)) throw error;
-    line.say(true, () => takeCorrected(index));
-    return "";
-  }
-}
-
-function fresh(distance = ends().at(-1)?.distance ?? groupDistance()) {
-  return { kind: "arrows", distance };
-}
-
-function freshSpeed() {
-  return { kind: "speed", distance: get("system") === "metric" ? "2 m" : "2 yd" };
-}
-
-function introduced(add) {
-  const [near, long] = [groupDistance(), get("system") === "metric" ? "60 m" : "60 yd"];
-  return el(
-    "div",
-    { class: "introduced" },
-    el("h2", {}, "Two distances prove most"),
-    el("ol", {}, [
-      el(
-        "li",
-        {},
-        `Shoot an end at ${near}, with the predicted mark. It shows whether the pin stands where the sight says.`,
-      ),
-      el(
-        "li",
-        {},
-        `Then shoot an end far out, such as at ${long}, once the near one has shown that you will hit the butt. It shows how fast the arrow is and how it slows.`,
-      ),
-      el(
-        "li",
-        {},
-        "Say where the arrows landed. All marks between follow, each with how sure it is.",
-      ),
-    ]),
-    el(
-      "div",
-      { class: "buttons" },
-      button(`Begin with ${near} and ${long}`, () => add(fresh(near), fresh(long)), {
-        kind: "main",
-      }),
-      button("Begin with one end", () => add(fresh(near))),
-      button("I have a speed from a chronograph", () => add(freshSpeed())),
-    ),
-  );
 }
 
 /** The archer's group, and what is good enough. */

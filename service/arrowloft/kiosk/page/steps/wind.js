@@ -27,8 +27,9 @@ const ASK = "ask/wind";
 const SPEED = { metric: "3 m/s", imperial: "7 mph" };
 const AT = { metric: "50 m", imperial: "50 yd" };
 const FROM = { metric: "90 deg", imperial: "90 deg" };
-/** Notes that stand in the open: what the drift goes against, and what the wind never is. */
-const OPEN = ["weathervane", "wind-steady"];
+/** What stands beside the answer where it holds for that, else beside the table. */
+const OPPOSED = "weathervane";
+const OPEN = [OPPOSED, "wind-steady"];
 
 export default {
   id: "wind",
@@ -40,19 +41,19 @@ export default {
 
 function show(host) {
   const summary = el("div", { class: "summary", role: "alert", hidden: true });
+  const against = el("div");
   const answer = el(
     "div",
     { class: "answer" },
     el("p", { class: "big", role: "status" }),
     el("p", { class: "more" }),
     el("p", { class: "help" }),
+    against,
   );
-  answer.append(against);
   const dial = windDial();
   const drawn = chart();
   const rows = el("div");
   const caution = el("div");
-  const against = el("div", { class: "against" });
   const said = el("div");
   const results = el("div", {}, caution, drawn.element, rows, pictures("wind", tableBody), said);
   fill(
@@ -63,13 +64,20 @@ function show(host) {
     distanceFields(`${ASK}/distances`, { title: "Chart and table" }),
     results,
   );
+  let [opposed, cautions] = [[], []];
+  const tellOpen = () => {
+    fill(against, notes(opposed, OPEN));
+    const rest = cautions.filter(({ code }) => code !== OPPOSED || !opposed.length);
+    fill(caution, notes(rest, OPEN));
+  };
   const asking = new Asking(host, summary);
   asking.add("wind", {
     body: () => request({ distances: [entered(`${ASK}/distance`, AT)], ...wind() }),
     into: answer,
     answered: (reply, asked) => {
       tellAnswer(answer, reply, asked);
-      fill(against, notes(reply.notes.filter(surprising), OPEN));
+      opposed = reply.notes.filter(({ code }) => code === OPPOSED);
+      tellOpen();
     },
     pointer: (own) => (own === "/distances/0" ? "/distance" : own),
   });
@@ -78,7 +86,8 @@ function show(host) {
     into: results,
     answered: (reply) => {
       const open = (note) => OPEN.includes(note.code);
-      fill(caution, notes(reply.notes.filter(open), OPEN));
+      cautions = reply.notes.filter(open);
+      tellOpen();
       fill(said, notes(reply.notes.filter((note) => !open(note))));
       drawn.draw(curves(reply));
       fill(rows, tableOf(reply));

@@ -2,6 +2,7 @@
 
 import { button, el, fill } from "../parts/dom.js";
 import { decimal, tell } from "../parts/fields.js";
+import { refusal } from "../words/refusals.js";
 
 /** Members of the set-up: what is wrong with them is mended on the first step. */
 const SETUP = {
@@ -28,7 +29,8 @@ export function showProblem(host, summary, problem) {
   for (const { pointer = "", detail } of problem.errors) {
     const field = nearest(fields, pointer);
     if (field) {
-      tell(field, sentence(field.querySelector(".error").textContent, noNumber(field) ?? detail));
+      const words = noNumber(field) ?? refusal(detail, wanted(host, field, pointer));
+      tell(field, sentence(field.querySelector(".error").textContent, words));
       // What is folded away cannot be corrected.
       field.closest("details")?.setAttribute("open", "");
     } else rest.push({ pointer, detail });
@@ -45,7 +47,7 @@ export function showProblem(host, summary, problem) {
       el(
         "ul",
         {},
-        rest.map((one) => el("li", {}, named(one.pointer), one.detail)),
+        rest.map((one) => el("li", {}, named(one.pointer), refusal(one.detail))),
       ),
     rest.some((one) => inSetup(one.pointer)) &&
       button("Go to the set-up", () => (location.hash = "#/setup")),
@@ -58,6 +60,19 @@ function nearest(fields, pointer) {
     return own === pointer || pointer.startsWith(`${own}/`);
   });
   return found.sort((one, other) => other.dataset.pointer.length - one.dataset.pointer.length)[0];
+}
+
+/** What a field shows, for the words of its refusal. */
+function wanted(host, field, pointer) {
+  const beside = pointer.slice(0, pointer.lastIndexOf("/"));
+  const all = [...host.querySelectorAll("[data-label]")];
+  return {
+    unit: field.querySelector("select.unit")?.value ?? "",
+    share: field.dataset.share !== undefined,
+    named: (name) =>
+      all.find(({ dataset }) => (dataset.pointer ?? dataset.list) === `${beside}/${name}`)?.dataset
+        .label,
+  };
 }
 
 /** What is wrong with a field that wants a number and holds none; its unit is not at fault. */
@@ -74,12 +89,15 @@ function sentence(before, detail) {
 }
 
 function inSetup(pointer) {
-  return pointer.split("/")[1] in SETUP;
+  return Object.hasOwn(SETUP, pointer.split("/")[1] ?? "");
 }
 
 function named(pointer) {
   const [, first, ...rest] = pointer.split("/");
   if (!first) return "";
-  const words = [SETUP[first] ?? first, ...rest.filter((one) => one !== "parameters")];
+  const words = [
+    Object.hasOwn(SETUP, first) ? SETUP[first] : first,
+    ...rest.filter((one) => one !== "parameters"),
+  ];
   return el("strong", {}, `${words.join(", ").replaceAll("_", " ")}: `);
 }

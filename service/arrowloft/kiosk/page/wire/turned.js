@@ -11,8 +11,11 @@ const TURNED = {
   imperial: { m: "yd", "m/s": "ft/s", "km/h": "mph", degC: "degF", hPa: "inHg" },
 };
 
-/** Lengths on bow and sight read better in a unit of their own. */
-const OWN = { peep_height: KINDS.span, radius: KINDS.span };
+/** Lengths that read better in a unit of their own. */
+const OWN = { peep_height: KINDS.span, radius: KINDS.span, altitude: KINDS.altitude };
+
+/** Units of length that belong to the other system, for those. */
+const OTHERS = { metric: ["in", "ft"], imperial: ["cm", "mm", "m"] };
 
 /** Digits that a small value keeps in any case. */
 const LEAST_DIGITS = 3;
@@ -20,17 +23,20 @@ const LEAST_DIGITS = 3;
 /** Change the system of units, and everything entered with it. */
 export function turnAll(system) {
   for (const part of ["setup", "ask"]) turn(whole()[part], part, system);
-  set("system", system);
+  settle("system", system);
 }
 
-/** Put the quantity at a path into another unit; one that came from there is as it was typed. */
-export function turnAt(path, kind, to) {
+/**
+ * Put the quantity at a path into another unit; one that came from there is as it was typed.
+ * put: keeps it, as a person's entry or not.
+ */
+export function turnAt(path, kind, to, put = set) {
   const text = path.split("/").reduce((value, step) => value?.[step], whole());
   const was = typedAt(path, text);
   const becoming = turned(was, kind, to);
   if (becoming === text) return;
   keepTyped(path, was, becoming);
-  set(path, becoming);
+  put(path, becoming);
 }
 
 /** A quantity as text in another unit, rounded to a part of that unit's step. */
@@ -69,13 +75,24 @@ function turn(value, path, system) {
     settle(path, starting);
     return;
   }
-  const { unit } = parted(value);
+  const was = typedAt(path, value);
   const name = path.split("/").at(-1);
+  if (was !== value && !foreign(name, parted(was).unit, system)) {
+    settle(path, was);
+    return;
+  }
+  const { unit } = parted(value);
   const to =
     (Object.hasOwn(OWN, name) ? OWN[name][system] : undefined) ??
-    (path.includes("/wind") && unit === "m/s"
-      ? KINDS.windSpeed[system]
-      : becomes(unit, system) ?? before(path, value, system));
-  const kind = Object.values(KINDS).find((one) => unit in one.units && to in one.units);
-  if (to && kind) turnAt(path, kind, to);
+    (path.includes("/wind") && unit === "m/s" ? KINDS.windSpeed[system] : becomes(unit, system));
+  const kind = Object.hasOwn(OWN, name)
+    ? OWN[name]
+    : Object.values(KINDS).find((one) => unit in one.units && to in one.units);
+  if (to && kind) turnAt(path, kind, to, settle);
+}
+
+/** Whether a unit is one of the other system. */
+function foreign(name, unit, system) {
+  if (Object.hasOwn(OWN, name)) return OTHERS[system].includes(unit);
+  return becomes(unit, system) !== undefined;
 }

@@ -59,7 +59,7 @@ const SHOWN = { degC: "°C", degF: "°F", deg: "°", gr: "grains", lbf: "lb", kg
 
 /** A unit in the words of the page. */
 export function shown(unit) {
-  return SHOWN[unit] ?? unit;
+  return Object.hasOwn(SHOWN, unit) ? SHOWN[unit] : unit;
 }
 
 let listed = null;

@@ -154,8 +154,30 @@ export function sessionBody(path, usual) {
   if (!listed) return calibrationBody(wanted, { own: { next: { longest, arrows } } });
   const far = metres(longest);
   const butts = listed.filter((one) => !(metres(one) > far + 1e-6));
-  const next = butts.length && butts.length <= MOST_BUTTS ? { distances: butts } : { longest };
+  const all = butts.length ? [...butts, ...prepared(butts, far)] : [];
+  const next = all.length && all.length <= MOST_BUTTS ? { distances: all } : { longest };
   return calibrationBody(withEnds(listed), { own: { next: { ...next, arrows } } });
+}
+
+/** Distances of ends that wait to be filled in: how much they would teach is asked as well. */
+function prepared(butts, longest) {
+  const waiting = ends().filter((end) => end.kind !== "speed" && !tells(end));
+  return waiting
+    .map((end) => end.distance)
+    .filter(
+      (one, at, all) =>
+        metres(one) >= 1 &&
+        metres(one) <= 1000 &&
+        !(metres(one) > longest + 1e-6) &&
+        all.indexOf(one) === at &&
+        !butts.some((other) => Math.abs(metres(other) - metres(one)) < 1e-6),
+    );
+}
+
+/** The row of a reply for a distance; undefined where there is none. */
+export function rowAt({ rows, units }, distance) {
+  const far = metres(distance);
+  return rows.find((row) => Math.abs(metres(`${row.distance} ${units.distance}`) - far) < 1e-3);
 }
 
 function withEnds(listed) {
@@ -188,19 +210,21 @@ export function metres(text) {
 
 /**
  * Where the sight should stand for a row of corrected marks, as an end says it.
- * reply: with that row; the pin's place to the side is taken from its last end.
+ * reply: with that row; the pin's place to the side is taken from its last end, moved by the
+ * clicks that it asks for: without windage clicks no amount is told that could be set.
  */
 export function markFor(row, reply, order) {
   return { ...upright(row, reply.units), ...aside(reply, order) };
 }
 
-function upright(row, units) {
+/** Where the pin stands up and down for a row of marks, as an end says it. */
+export function upright(row, units) {
   if (row.clicks !== undefined) return { way: "clicks", clicks: row.clicks };
   if (row.reading !== undefined) return { way: "reading", reading: Number(row.reading.toFixed(2)) };
   return { way: "travel", travel: `${tidy(row.travel, 4)} ${units.length}` };
 }
 
-function aside({ observations, units }, order) {
+function aside({ observations }, order) {
   const at = observations.findLastIndex((one) => one.correction?.windage.move);
   if (at < 0) return {};
   const { move } = observations[at].correction.windage;
@@ -209,11 +233,7 @@ function aside({ observations, units }, order) {
     const clicks = (end.windage_clicks ?? 0) + move.clicks;
     return clicks === 0 ? {} : { windage_clicks: clicks };
   }
-  const before = Number(
-    parted(inUnit(end.windage_travel ?? "", "length", units.length)).number || 0,
-  );
-  const travel = before + (worthwhile(move, units) ? move.travel : 0);
-  return travel === 0 ? {} : { windage_travel: `${tidy(travel, 3)} ${units.length}` };
+  return end.windage_travel ? { windage_travel: end.windage_travel } : {};
 }
 
 /** Whether a move without clicks is worth it: one can see it, and it is more than its own doubt. */

@@ -36,18 +36,19 @@ export function usual() {
   };
 }
 
-/** The request. marks: proven marks that the first scale goes through; null: as predicted. */
+/** The request. marks: proven marks, which the service carries over to the other scales; or null. */
 export function sheetBody(marks) {
   const entered = get("ask/print") ?? {};
   const { card, distances, date, paper } = usual();
   const others = (entered.others ?? []).map(other);
-  const first = { label: entered.label ?? "Marks", marks };
+  const first = { label: entered.label ?? "Marks" };
   return request({
     distances: { ...distances, ...entered.distances },
     number_every: entered.number_every,
     farther: entered.farther,
     numbers: entered.numbers,
     magnification: entered.magnification,
+    marks,
     ...(others.length ? { scales: [first, ...others] } : first),
     sheet: { paper, date, ...entered.sheet },
     card: {

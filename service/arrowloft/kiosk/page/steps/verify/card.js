@@ -1,8 +1,7 @@
 // A card for one end: where it was shot, where the sight stood, where the arrows landed.
 
 import { button, el, fill } from "../../parts/dom.js";
-import { choice, folded, number, quantity, text, watch } from "../../parts/fields.js";
-import { markWords } from "../../words/marks.js";
+import { choice, number, quantity, text, watch } from "../../parts/fields.js";
 import { get } from "../../kept/state.js";
 import {
   ARROWS,
@@ -13,45 +12,34 @@ import {
   proven,
   tells,
   touchedOf,
-  wayOf,
-  ways,
 } from "../../wire/verified.js";
+import { stood } from "./stood.js";
 import { target, WIDTHS } from "./target.js";
 import { asks, judged } from "./words.js";
 
-const WAYS = {
-  predicted: "At the predicted mark",
-  clicks: "So many clicks from the proven mark",
-  reading: "At a reading of its scale",
-  turns: "So many turns from the proven mark",
-  travel: "So much travel from the proven mark",
-};
 const HOWS = [
   ["touched", "Where I touch the target"],
   ["measured", "With their middle at these lengths"],
   ["proven", "In the middle: the mark is proven"],
 ];
-const DOWN =
-  "Down is positive, up is negative; counted from where the pin stood before you corrected anything.";
-
 /**
  * The card of the end at a position.
  * open: whether it stands open.  remove: called to take it away.
- * corrected: fetches the mark that the ends before it ask for and puts it in; resolves to words.
- * Returns {element, tell}: tell({seen, row, units}) shows what was found of it.
+ * marks, corrected: see stood.js.
+ * Returns {element, tell}: tell({seen, units}) shows what was found of it.
  */
-export function endCard({ index, open, remove, corrected }) {
-  const own = { path: `${OWN}/ends/${index}`, pointer: `/observations/${index}`, index, corrected };
+export function endCard({ index, open, remove, ...asked }) {
+  const own = { path: `${OWN}/ends/${index}`, pointer: `/observations/${index}`, index, ...asked };
   const end = () => get(own.path) ?? {};
   const name = el("strong", { class: "name" });
   const where = el("span", { class: "where" });
-  const asked = el("span", { class: "asked" });
+  const wanted = el("span", { class: "asked" });
   const found = el("div", { class: "judged" });
   const inside = end().kind === "speed" ? speed(own) : arrows(own);
   const element = el(
     "details",
     { class: "end", open },
-    el("summary", {}, name, where, asked),
+    el("summary", {}, name, where, wanted),
     el("div", { class: "fields" }, found, inside.fields, renamed(own, remove)),
   );
   const head = () => {
@@ -63,17 +51,17 @@ export function endCard({ index, open, remove, corrected }) {
   watch(element, [own.path], head);
   return {
     element,
-    tell({ seen, row, units }) {
-      asked.textContent = seen ? asks(seen, units) : tells(end()) ? "" : "to be filled in";
+    tell({ seen, units }) {
+      wanted.textContent = seen ? asks(seen, units) : tells(end()) ? "" : "to be filled in";
       fill(
         found,
         seen &&
-          judged(seen, units).map((words) =>
+          judged(seen, units, end()).map((words) =>
             el("p", { class: seen.status === "used" ? null : "note" }, words),
           ),
       );
       found.hidden = !found.childElementCount;
-      inside.tell?.({ seen, row, units });
+      inside.tell?.(seen);
     },
   };
 }
@@ -135,22 +123,18 @@ function speed({ path, pointer }) {
 
 function arrows(own) {
   const { path, pointer } = own;
-  const stood = el("div", { class: "slot across" });
+  const sight = stood(own);
   const landed = el("div", { class: "slot across" });
-  const hint = el("p", { class: "help" });
   const end = () => get(path) ?? {};
-  let drawn = "";
+  let drawn = null;
   let aim = null;
-  let predicted = "";
-  const sayPredicted = () => (hint.textContent = wayOf(end()) === "predicted" ? predicted : "");
   const redraw = () => {
-    const key = [wayOf(end()), end().how].join();
-    if (key === drawn) return;
-    drawn = key;
-    fill(stood, mark(own, end()));
+    sight.draw();
+    const how = end().how ?? "";
+    if (how === drawn) return;
+    drawn = how;
     aim = proven(end()) || measured(end()) ? null : touched(own);
     fill(landed, aim?.element ?? (proven(end()) ? provenBy(own) : lengths(own)));
-    sayPredicted();
   };
   const fields = [
     quantity({
@@ -159,19 +143,7 @@ function arrows(own) {
       pointer: `${pointer}/distance`,
       kind: "distance",
     }),
-    el(
-      "div",
-      {},
-      choice({
-        label: "The sight stood",
-        path: `${path}/way`,
-        pointer,
-        choices: ways().map((way) => [way, WAYS[way]]),
-        usual: "predicted",
-      }),
-      hint,
-    ),
-    stood,
+    sight.fields,
     choice({
       label: "The arrows landed",
       path: `${path}/how`,
@@ -184,65 +156,11 @@ function arrows(own) {
   return {
     fields,
     redraw,
-    tell({ seen, row, units }) {
-      predicted = row ? `Predicted: ${markWords(row, units)}.` : "";
-      sayPredicted();
+    tell(seen) {
+      sight.draw();
       aim?.mark(seen?.flyers);
     },
   };
-}
-
-/** Where the sight stood, where that was not the predicted mark; and its place to the side. */
-function mark({ path, pointer, index, corrected }, end) {
-  const way = wayOf(end);
-  const at = { path: `${path}/${way}`, pointer: `${pointer}/mark/${way}` };
-  const value = {
-    predicted: () => null,
-    clicks: () => number({ label: "Clicks down", help: DOWN, usual: "0", ...at }),
-    reading: () => number({ label: "Reading", step: 0.1, ...at }),
-    turns: () => number({ label: "Turns down", help: DOWN, usual: "0", step: 0.25, ...at }),
-    travel: () => quantity({ label: "Pin down", help: DOWN, usual: "0 mm", kind: "small", ...at }),
-  }[way]();
-  const said = el("p", { class: "help", role: "status" });
-  const take =
-    index > 0 &&
-    button("It stood at the corrected mark", async () => (said.textContent = await corrected()));
-  return el(
-    "div",
-    { class: "fields" },
-    take && el("div", { class: "across" }, take, said),
-    value,
-    side({ path, pointer }),
-  );
-}
-
-function side({ path, pointer }) {
-  const sight = get("setup/sight") ?? {};
-  const clicks = sight.windage_travel_per_turn && sight.windage_clicks_per_turn;
-  const help =
-    "Right is positive, left is negative; from where the pin stood at the proven mark. Empty: not moved.";
-  const field = clicks
-    ? number({
-        label: "Clicks to the right",
-        help,
-        path: `${path}/windage_clicks`,
-        pointer: `${pointer}/mark/windage_clicks`,
-        optional: true,
-        usual: "0",
-      })
-    : quantity({
-        label: "Pin to the right",
-        help,
-        path: `${path}/windage_travel`,
-        pointer: `${pointer}/mark/windage_travel`,
-        kind: "small",
-        optional: true,
-        usual: "0 mm",
-      });
-  const made = folded("The pin was moved to the side", field);
-  const end = get(path) ?? {};
-  made.open = Boolean(end.windage_clicks || end.windage_travel);
-  return made;
 }
 
 function touched({ path, index }) {

@@ -5,14 +5,13 @@ import { watch } from "../../parts/fields.js";
 import { get, set } from "../../kept/state.js";
 import { parted, tidy } from "../../wire/units.js";
 import { offUnit, touchedOf } from "../../wire/verified.js";
+import { arrowList } from "./arrow_list.js";
 import { placeWords } from "./words.js";
 
 const MOST = 60;
 /** How much wider than the face the drawing is: arrows land beside it too. */
 const ROOM = 1.25;
 const LARGEST = 560;
-/** Within so many pixels of an arrow a touch takes it away. */
-const NEAR = 9;
 const MM = { cm: 10, in: 25.4 };
 
 /** Widths of faces, cm. */
@@ -47,7 +46,7 @@ export function target({ own, width, name }) {
   const hint = el(
     "p",
     { class: "help", id: newId("target") },
-    "Touch where each arrow landed. Touch an arrow to take it away. Keys: the arrow keys move the cross (with Shift in small steps), Enter adds an arrow, Delete takes the nearest away.",
+    "Touch where each arrow landed; every touch is an arrow. Keys: the arrow keys move the cross (with Shift in small steps), Enter adds an arrow, Delete takes the nearest away.",
   );
   const where = el("p", { class: "unseen", role: "status" });
   const found = el("p", { class: "found" });
@@ -80,19 +79,20 @@ export function target({ own, width, name }) {
     else set(path, touchedOf(get(own) ?? {}).slice(0, -1));
     draw();
   };
-  const nearest = (place, within) => {
+  const nearest = (place) => {
     const off = arrows().map((one) => Math.hypot(one.up - place.up, one.right - place.right));
-    const least = Math.min(...off);
-    return least <= within ? off.indexOf(least) : -1;
+    return off.indexOf(Math.min(...off));
   };
   const without = (index) => put(arrows().filter((_, other) => other !== index));
   const undo = button("Take back", back, { kind: "main" });
   const clear = button("Clear all arrows", () => put([]));
+  const list = arrowList({ remove: without, emptied: () => frame.focus() });
   const beside = el(
     "div",
     { class: "beside" },
     found,
     el("div", { class: "buttons" }, undo, clear),
+    list.element,
     where,
     hint,
   );
@@ -113,6 +113,7 @@ export function target({ own, width, name }) {
     undo.disabled = !before.length && !all.length;
     clear.disabled = !all.length;
     found.textContent = told(all, flyers);
+    list.draw(all);
   }
 
   frame.addEventListener("click", (event) => {
@@ -122,9 +123,7 @@ export function target({ own, width, name }) {
       up: (box.top + box.height / 2 - event.clientY) * scale,
       right: (event.clientX - box.left - box.width / 2) * scale,
     };
-    const hit = nearest(place, NEAR * scale);
-    if (hit >= 0) without(hit);
-    else add(place);
+    add(place);
   });
   frame.addEventListener("keydown", (event) => {
     const by = (event.shiftKey ? 0.2 : 1) * MM[offUnit()] * (offUnit() === "in" ? 0.5 : 1);
@@ -136,7 +135,7 @@ export function target({ own, width, name }) {
       add(cross);
       where.textContent = told(arrows());
     } else if (event.key === "Delete" || event.key === "Backspace") {
-      const hit = nearest(cross, Infinity);
+      const hit = nearest(cross);
       if (hit >= 0) without(hit);
       where.textContent = told(arrows());
     } else return;

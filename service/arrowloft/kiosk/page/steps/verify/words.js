@@ -1,21 +1,11 @@
 // What a calibration found, in words.
 
-import { counted, countedAside, travelWords } from "../../words/marks.js";
+import { counted, countedAside, markWords, travelWords } from "../../words/marks.js";
+import { nothing, size } from "../../words/target.js";
 import { get } from "../../kept/state.js";
 import { fixed } from "../../wire/units.js";
-import { worthwhile } from "../../wire/verified.js";
-
-/** Slips that would explain an end that does not fit; those of units are said as they are named. */
-const SLIPS = {
-  sign: "up and down (and left and right) taken for each other",
-  "up-for-down": "up and down taken for each other",
-  "left-for-right": "left and right taken for each other",
-  "sign-of-mark": "the mark counted the wrong way",
-  "yards-for-metres": "the distance in metres, not yards",
-  "metres-for-yards": "the distance in yards, not metres",
-  "feet-for-metres": "the speed in m/s, not ft/s",
-  "metres-for-feet": "the speed in ft/s, not m/s",
-};
+import { rowAt, worthwhile } from "../../wire/verified.js";
+import { explained } from "./misfit.js";
 
 /** A distance of a reply. */
 export function far(distance, units) {
@@ -24,7 +14,7 @@ export function far(distance, units) {
 
 /** Moves of the pin, up and down and to the side, in words; empty where neither is worth it. */
 export function moveWords({ elevation, windage }, units, kind = "move") {
-  return [upDown(elevation[kind], units), aside(windage[kind], units)].filter(Boolean).join(", ");
+  return [upDown(elevation[kind], units), sideClicks(windage[kind])].filter(Boolean).join(", ");
 }
 
 function upDown(move, units) {
@@ -33,15 +23,36 @@ function upDown(move, units) {
   return worthwhile(move, units) ? travelWords(move.travel, units) : "";
 }
 
-function aside(move, units) {
-  if (!move) return "";
-  if (move.clicks !== undefined) return move.clicks === 0 ? "" : countedAside(move.clicks);
-  return worthwhile(move, units) ? asideWords(move.travel, units) : "";
+function sideClicks(move) {
+  return move?.clicks ? countedAside(move.clicks) : "";
 }
 
-/** Sideways travel of the pin in words; right is positive. */
-export function asideWords(travel, units) {
-  return `${fixed(Math.abs(travel), units.length === "in" ? 3 : 1)} ${units.length} ${travel > 0 ? "right" : "left"}`;
+/**
+ * Where arrows land to the side, for a sight without windage clicks: nobody can set a travel.
+ * Empty where it has clicks, or where it is not worth it.  place: "right", where this end landed,
+ * or "expected_right", where all that was seen says that arrows land.
+ */
+function standsAside(seen, units, place = "expected_right") {
+  const move = seen.correction?.windage[place === "right" ? "nudge" : "move"];
+  const right = seen[place] ?? seen.right;
+  if (!move || move.clicks !== undefined || right === undefined) return "";
+  return worthwhile(move, units) && !nothing(right, units)
+    ? `the group stands ${size(right, units)} ${right > 0 ? "right" : "left"}`
+    : "";
+}
+
+/** What would tell a group to the side as clicks; empty where there is nothing to tell. */
+export function withoutWindage(seen, units) {
+  return seen && seen.status !== "set-aside" && standsAside(seen, units)
+    ? "The set-up has no windage clicks: with them, you are told clicks to the side as well. If you move the pin to the side, say so in the next end."
+    : "";
+}
+
+/** From where the setting of a row of marks counts, in brackets; empty where it is a reading alone. */
+export function fromZero(row) {
+  if (row.reading !== undefined && row.clicks === undefined) return "";
+  const zero = get("setup/sight/zero_distance");
+  return ` (from the ${zero ?? "proven"} mark as it was at first)`;
 }
 
 /** What an end asks for, in few words: for its card's head. */
@@ -49,45 +60,57 @@ export function asks(seen, units) {
   if (seen.status === "set-aside") return "does not fit";
   if (seen.kind === "speed") return seen.status === "in-doubt" ? "in doubt" : "counted";
   if (seen.kind === "proven") return "proven";
-  return moveWords(seen.correction, units) || "no change";
+  const moves = moveWords(seen.correction, units);
+  return moves ? `move ${moves}` : standsAside(seen, units) || "no change";
 }
 
-/** The answer of the newest end, in one sentence. */
-export function answer(seen, name, units) {
+/**
+ * The answer of the newest end, in one sentence: how to move the pin, and where it stands then.
+ * reply: with the row of corrected marks for its distance.
+ */
+export function answer(seen, name, reply) {
+  const { units } = reply;
   if (!seen) return "The speed is counted.";
   if (seen.status === "set-aside")
     return `${name} does not fit: check it before you move the sight.`;
   const at = `At ${far(seen.distance, units)}`;
   if (seen.kind === "proven") return `${at}: proven, leave the sight as it is.`;
-  const moves = moveWords(seen.correction, units);
-  return moves ? `${at}: ${moves}.` : `${at}: leave the sight as it is.`;
+  const { elevation, windage } = seen.correction;
+  const upright = upDown(elevation.move, units);
+  const sideways = sideClicks(windage.move);
+  const row = rowAt(reply, `${seen.distance} ${units.distance}`);
+  const moves = [
+    upright && `move the pin ${upright}${row ? `, to ${settingShort(row, units)}` : ""}`,
+    sideways && (upright ? `and ${sideways}` : `move the pin ${sideways}`),
+  ].filter(Boolean);
+  const parts = [moves.join(", "), standsAside(seen, units)].filter(Boolean);
+  return parts.length ? `${at}: ${parts.join("; ")}.` : `${at}: leave the sight as it is.`;
+}
+
+/** A setting beside a move in the same unit: the unit is not said twice. */
+function settingShort(row, units) {
+  if (row.reading !== undefined) return `${fixed(row.reading, 2)} on the scale`;
+  return markWords(row, units).replace(/ clicks? /, " ");
 }
 
 /** How an end stands to all others: sentences for its card. */
-export function judged(seen, units) {
-  return [fits(seen), scattered(seen, units), lost(seen)].filter(Boolean);
+export function judged(seen, units, end) {
+  return [fits(seen, end), scattered(seen, units), lost(seen)].filter(Boolean);
 }
 
-function fits({ status, explanations }) {
-  const why = explanations?.length
-    ? ` It would fit with ${explanations.map(slip).join(" or ")}.`
-    : "";
+function fits({ status, explanations }, end) {
+  const why = explained(explanations ?? [], end);
   if (status === "set-aside")
-    return `It does not fit what all else foretells, and was set aside. Check sign, unit, distance and mark.${why}`;
-  if (status === "in-doubt")
-    return `It does not fit well, and was used all the same. Check sign, unit, distance and mark.${why}`;
+    return `It does not fit what all else foretells, and was set aside. ${why}`;
+  if (status === "in-doubt") return `It does not fit well, and was used all the same. ${why}`;
   return "";
-}
-
-function slip(name) {
-  return SLIPS[name] ?? name.replace("-for-", " written for ");
 }
 
 function scattered(seen, units) {
   if (seen.kind !== "arrows" || seen.status === "set-aside") return "";
   const { elevation, windage } = seen.correction;
-  const own = moveWords(seen.correction, units, "nudge") || "no change";
-  const all = moveWords(seen.correction, units) || "no change";
+  const own = wish(seen, units, "nudge", "right");
+  const all = wish(seen, units, "move", "expected_right");
   const doubt = sure(elevation.move, units);
   const said =
     own === all
@@ -97,6 +120,17 @@ function scattered(seen, units) {
   return beyond
     ? said
     : `${said} It lies no farther off than arrows scatter anyway: do not move the sight by this end alone.`;
+}
+
+function wish(seen, units, kind, place) {
+  const moves = moveWords(seen.correction, units, kind);
+  const stands = standsAside(seen, units, place);
+  return [
+    moves ? `a move of ${moves}` : "no move",
+    stands && `with ${stands.replace("stands ", "")}`,
+  ]
+    .filter(Boolean)
+    .join(", ");
 }
 
 function sure(move, units) {
@@ -118,6 +152,8 @@ function lost({ flyers }) {
     : `Arrows ${arrows} lie too far from the others and were left out.`;
 }
 
+const CHECK = "Its card says what to check.";
+
 /** Notes of a reply with ends called by their names, not by their places in the request. */
 export function plainNotes(notes, names) {
   const name = (at) => names[Number(at)] ?? `End ${Number(at) + 1}`;
@@ -128,6 +164,9 @@ export function plainNotes(notes, names) {
         /\/observations\/(\d+)\/impacts\/(\d+)/g,
         (_, end, arrow) => `${name(end)}, arrow ${Number(arrow) + 1}`,
       )
+      // What was touched in holds no unit: the card of the end knows better what to look at.
+      .replace(/It would fit with [^:]*: check what was written down\./, CHECK)
+      .replace(/Check what was written down: [^.]*\./, CHECK)
       .replaceAll(/\/observations\/(\d+)( \('[^']*'\)| \("[^"]*"\))?/g, (_, end) => name(end)),
   }));
 }
