@@ -1,11 +1,13 @@
 """The picture of a calibration: marks before and after, ends beside them, nothing lost."""
 
+import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 from calibration_setups import ends, marks, plain_shot, prior, sight
-from pictured import Pictured, Scale
+from pictured import SVG, XLINK, Pictured, Scale
 
 from arrowloft.core.archer.groups import Group
 from arrowloft.core.learning.calibration_scene import CalibrationScene, calibration_scene
@@ -143,7 +145,47 @@ def test_a_slip_that_was_set_aside_is_at_the_edge_and_flattens_nothing() -> None
     assert np.ptp(picture.sheet("off-band")[:, 1]) > 0.1 * panel
     edge = picture.sheet("off-panel")[:, 1].max()
     assert picture.marks("off-3-beyond")[0, 1] == pytest.approx(edge, abs=1e-3)
+    assert sample_of(picture, "slip") == mark_of(picture, "off-3-beyond")
+    assert sample_of(picture, "arrows") == mark_of(picture, "off-0")
     assert "at 50 m, set aside" in picture.words and "slip: -" in picture.description
+
+
+def mark_of(picture: Pictured, name: str) -> tuple[list[int], bool]:
+    """How many corners a mark's shapes have, and whether it is filled with ink."""
+    uses = list(picture.group(name).iter(f"{SVG}use"))
+    drawn_as = {str(use.get(XLINK)).removeprefix("#") for use in uses}
+    every = [one for one in picture.root.iter(f"{SVG}path") if one.get("id") in drawn_as]
+    [style] = {str(use.get("style")) for use in uses}
+    return [len(re.findall("[MLC]", one.get("d", ""))) for one in every], "#ffffff" not in style
+
+
+def sample_of(picture: Pictured, name: str) -> tuple[list[int], bool]:
+    """The same of the mark before a name beside the panel of heights."""
+    at = next((x, y) for text, x, y in picture.placed() if text == name)
+    samples = [one for one in picture.names() if re.fullmatch(r"off-label-\d+-sample", one)]
+    marked = [one for one in samples if picture.marks(one).size]
+    nearest = min(marked, key=lambda one: abs(picture.marks(one)[0, 1] - at[1]))
+    return mark_of(picture, nearest)
+
+
+def test_a_mark_that_is_crossed_or_open_is_so_beside_its_name() -> None:
+    shown = scene({**HEIGHTS, 50.0: 0.09}, [("", False)] * 3 + [("slip", False)])
+    for status, crossed in (("set-aside", True), ("in-doubt", False), ("used", False)):
+        ends_ = (*shown.ends[:3], replace(shown.ends[3], status=status, off=0.0))
+        picture = drawn(replace(shown, ends=ends_))
+        shape, filled = sample_of(picture, "slip")
+        assert (shape, filled) == mark_of(picture, "off-3") and filled == (status == "used")
+        crosses = [one for one in picture.names() if one.endswith("sample-cross")]
+        assert ("off-3-aside" in picture.names()) is bool(crosses) is crossed
+
+
+def test_all_marks_of_a_usual_table_have_a_label_and_of_more_it_is_said() -> None:
+    picture = drawn(scene(distances=np.arange(20.0, 81.0, 10.0)))
+    assert all(f"{way} m: " in picture.words for way in range(20, 81, 10))
+    assert "Not all" not in picture.words
+    more = drawn(scene(distances=np.arange(20.0, 81.0, 5.0)))
+    for said in (more.words, more.description):
+        assert "Not all marks have a label: 7 of 13 do." in said
 
 
 STRANGE = ("$\\frac{1}$ <b>bold</b> &amp; more", "</desc><script>", "Läufer \u76f4\uffff -->")

@@ -163,3 +163,12 @@ def test_the_same_scene_gives_the_same_bytes() -> None:
     first = cant_tolerance.picture(scene(), SI, "svg")
     assert cant_tolerance.picture(scene(), SI, "svg") == first
     assert cant_tolerance.picture(scene(live=(40.0, 0.0)), SI, "svg") != first
+
+
+def test_the_rolls_of_seven_distances_have_a_label_and_of_more_it_is_said() -> None:
+    picture = drawn(scene(np.arange(20.0, 81.0, 10.0)))
+    assert all(f"{way} m: at most" in picture.words for way in range(20, 81, 10))
+    assert "Not all" not in picture.words
+    more = drawn(scene(np.arange(20.0, 81.0, 5.0)))
+    for said in (more.words, more.description):
+        assert "Not all distances have a label: 7 of 13 do." in said

@@ -10,6 +10,7 @@ from pictured import Pictured, Scale
 from arrowloft import units
 from arrowloft.core.comparing.scene import Curve, Law, Scene
 from arrowloft.pictures import comparison
+from arrowloft.pictures.comparison_words import title
 
 DISTANCE = np.linspace(20.0, 70.0, 11)
 NAN = float("nan")
@@ -282,3 +283,19 @@ def test_the_same_scene_gives_the_same_bytes() -> None:
     assert comparison.picture(scene(), SI, "svg") != comparison.picture(
         scene(height=0.05), SI, "svg"
     )
+
+
+@pytest.mark.parametrize(
+    ("launches", "repeated", "told"),
+    [
+        (1, (False, True), "The same shot with 4 drags"),
+        (1, (False, False), "The same shot with 4 drag models"),
+        (2, (False, True), "The same shot with 2 launch models and 4 drags"),
+        (2, (True, False), "The same shot with 2 launches and 4 drag models"),
+    ],
+)
+def test_models_that_repeat_are_not_counted_as_models(
+    launches: int, repeated: tuple[bool, bool], told: str
+) -> None:
+    shown = scene(launches=("slow", "fast")[:launches], repeated=repeated)
+    assert title(shown) == told

@@ -183,6 +183,18 @@ def test_one_distance_is_marks() -> None:
     assert "interval" in picture.names()
 
 
+def test_distances_that_a_label_names_lie_in_view_beside_one_distance_too() -> None:
+    far = Sensible(distance=27.0, surely=21.0, ends_at=60.0, whole=False)
+    shown = scene(asked=np.array([30.0]), farthest=far, wanted=0.5)
+    picture = drawn(shown)
+    assert {"farthest", "surely"} <= picture.names() and "surely up to 21 m" in picture.words
+    sheet = [picture.sheet(name)[0, 0] for name in ("surely", "farthest", "chance")]
+    panel = picture.sheet("chance-panel")[:, 0]
+    assert panel.min() < sheet[0] < sheet[1] <= panel.max()
+    [mark] = picture.marks("chance-rows")
+    assert (mark[0] - sheet[0]) / (sheet[1] - sheet[0]) == pytest.approx(9.0 / 6.0, abs=1e-3)
+
+
 @pytest.mark.parametrize("asked", [ASKED, ASKED[:1]])
 def test_where_nothing_is_known_the_picture_says_so(asked: Any) -> None:
     shown = scene(asked=asked, range=12.0, target=Face.of_ten_rings(0.6))

@@ -162,3 +162,12 @@ def test_the_same_scene_gives_the_same_bytes() -> None:
     first = marks.picture(scene(), SI, "pdf")
     assert marks.picture(scene(), SI, "pdf") == first
     assert marks.picture(scene(doubts={}), SI, "pdf") != first
+
+
+def test_of_many_marks_those_at_round_distances_have_a_label() -> None:
+    rows = units.to_si(np.arange(101, 1101, 1) / 10.0, "distance", "yd")
+    picture = drawn(scene(rows), distance="yd")
+    for way in ("10.1", "20", "40", "60", "80", "100", "110"):
+        assert f"{way} yd: " in picture.words
+    for said in (picture.words, picture.description):
+        assert "Not all marks have a label: 7 of 1000 do." in said

@@ -1,6 +1,8 @@
 """Pictures of a path: arrow, ground and obstacles where they are, and every margin in words."""
 
+import re
 from dataclasses import replace
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -260,27 +262,52 @@ def test_names_are_taken_as_they_are() -> None:
     assert "<b>bold</b>" in words and "w" * 60 in words and "\u25a1" in words
 
 
-def test_twenty_obstacles_have_numbers_and_names_apart() -> None:
+def number_boxes(picture: Pictured, kind: str) -> list[Points]:
+    """Frames of the numbers over a view: corners, on the sheet."""
+    names = sorted(one for one in picture.names() if re.fullmatch(rf"{kind}-.*-number", one))
+    return [picture.sheet(name) for name in names]
+
+
+@pytest.mark.parametrize(
+    ("at", "boxes"), [(np.linspace(3.0, 50.0, 20), 20), (np.linspace(20.0, 21.9, 20), 0)]
+)
+def test_twenty_obstacles_have_numbers_and_names_apart(at: Any, boxes: int) -> None:
     edges = [{"bottom": 1.0 + 0.05 * index, "left": -1.0} for index in range(20)]
-    shown = scene(*edges, at=np.linspace(3.0, 50.0, 20))
+    shown = scene(*edges, at=at, ground=(np.array([0.0, TARGET]), np.array([-2.0, -1.0])))
     picture = drawn(shown)
     assert all(f"{index + 1} thing {index}" in picture.words for index in range(20))
     for kind in ("side", "above"):
-        numbers = {f"{kind}-obstacle-{index}-number" for index in range(20)}
-        assert numbers <= picture.names()
-    tags = [
-        (x, y) for text, x, y in picture.placed() if text in map(str, range(10, 21)) and y < 200
-    ]
-    rows = {round(y, 1) for _, y in tags}
-    assert len(rows) <= 3
+        frames = number_boxes(picture, kind)
+        assert len(frames) == boxes or (not boxes and 3 < len(frames) < 20)
+        ends = [(*one.min(axis=0), *one.max(axis=0)) for one in frames]
+        for (a, b, c, d), (e, f, g, h) in combinations(ends, 2):
+            assert c < e or g < a or d < f or h < b
+        panel = picture.sheet(f"{kind}-panel")[:, 1].min()
+        assert all(panel - 72 * 0.9 < top and low < panel for _, top, _, low in ends)
     sides = sorted(y for text, x, y in picture.placed() if x > 450)
     assert np.diff(sides).min() > 8.5
 
 
-def test_numbers_at_one_distance_do_not_cover_each_other() -> None:
+def test_numbers_take_nothing_of_a_view() -> None:
+    edges = [{"bottom": 1.0, "left": -0.4}] * 20
+    shown = scene(*edges, at=np.linspace(20.0, 21.9, 20), wind=8.0)
+    picture = drawn(shown)
+    for kind, sides in (("side", ("bottom", "top")), ("above", ("left", "right"))):
+        ends = [getattr(shown.band, side) for side in sides] + [[1.0 if kind == "side" else -0.4]]
+        low, high = (f(np.concatenate([*ends, [0.0]])) for f in (np.min, np.max))
+        seen = np.sort(read(picture, shown, f"{kind}-panel")[:, 1])[[0, -1]]
+        more = 0.06 * (high - low)
+        assert seen == pytest.approx((low - more, high + more), abs=0.01 * (high - low))
+
+
+def test_numbers_at_one_distance_stand_beside_each_other_led_to_it() -> None:
     shown = scene(*({"bottom": 1.0 + index} for index in range(4)), at=[20.0] * 4)
-    places = [(y, x) for t, x, y in drawn(shown).placed() if t in "1234" and y < 300 and x > 100]
-    assert len({round(y, 1) for y, _ in places}) == 4
+    picture = drawn(shown)
+    middles = [0.5 * (one.min(axis=0) + one.max(axis=0)) for one in number_boxes(picture, "side")]
+    assert np.diff([x for x, _ in middles]).min() > 8.0
+    for index in range(4):
+        foot = read(picture, shown, f"side-obstacle-{index}-number-leaders")
+        assert foot[-1, 0] == pytest.approx(20.0, abs=1e-3)
 
 
 def test_an_obstacle_far_out_of_view_is_named_and_said_to_be_outside() -> None:

@@ -132,6 +132,17 @@ def test_arrows_that_come_down_upwind_are_explained() -> None:
     assert "side that the wind comes from" not in drawn(scene((40.0, 70.0))).words
 
 
+def test_upwind_is_the_side_that_a_wind_comes_from() -> None:
+    whole = scene((40.0, 70.0), (0.0, 5.0))
+    drift = np.full_like(whole.drift, 0.2)
+    found = replace(whole, drift=drift).upwind
+    # In still air, then in a wind from ahead, the right, behind and the left: to the right is up.
+    told = [0.0, 0.0, 0.0, 0.0, 0.0, 0.2, 0.0, -0.2]
+    assert found == pytest.approx(np.repeat([told], found.shape[1], axis=0).T, abs=1e-15)
+    drift[5, 0] = np.nan
+    assert np.isnan(replace(whole, drift=drift).upwind[5, 0])
+
+
 def test_a_wind_whose_arrows_fall_short_ends_where_it_ends() -> None:
     whole = scene()
     drift, up = whole.drift.copy(), whole.up.copy()
