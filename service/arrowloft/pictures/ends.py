@@ -138,7 +138,7 @@ def draw_ends(axes: "Axes", size: tuple[float, float], ends: Sequence[End], name
     for index, one in enumerate(ends):
         x, middle = (one.x - left) / (right - left), float(middles[index])
         _leader(axes, (x, y[index]), middle, wide, one.style)
-        _sample(axes, middle, wide, one)
+        _sample(axes, middle, wide, one, f"{name}-{index}-sample")
         lines = (*one.name, *one.said)
         top = middle + 0.5 * LINE * (len(lines) - 1) / tall
         for row, text in enumerate(lines):
@@ -175,7 +175,7 @@ def _leader(
     axes.add_line(line)
 
 
-def _sample(axes: "Axes", middle: float, wide: float, one: End) -> None:
+def _sample(axes: "Axes", middle: float, wide: float, one: End, name: str) -> None:
     from matplotlib.lines import Line2D
 
     first = 1.0 + LEADER / wide
@@ -183,10 +183,11 @@ def _sample(axes: "Axes", middle: float, wide: float, one: End) -> None:
     line = Line2D(
         xs, [middle] * 3, marker=one.marker or None, markevery=[1], markersize=4.5, **one.style
     )
+    line.set_gid(name)
     lines = [line]
     if one.crossed:
         how = {"color": one.style["color"], "linestyle": "none", "markersize": CROSS}
-        lines.append(Line2D(xs[1:2], [middle], marker="x", zorder=2.1, **how))
+        lines.append(Line2D(xs[1:2], [middle], marker="x", zorder=2.1, gid=f"{name}-cross", **how))
     for each in lines:
         each.set_clip_on(False)
         each.set_transform(axes.transAxes)

@@ -50,26 +50,28 @@ def numbers(places: Sequence[float], wide: float) -> list[Number]:
     """
     order = sorted(range(len(places)), key=lambda index: (places[index], index))
     groups: list[tuple[int, ...]] = [(index,) for index in order]
-    while True:
+    while len(groups) > 1:
         for rows in range(1, _ROWS + 1):
             found = _in_rows(groups, places, wide, rows)
             if found is not None:
                 return found
         groups = _joined(groups, places)
+    return [Number(group, _middle(group, places), 0) for group in groups]
 
 
 def _in_rows(
     groups: Sequence[tuple[int, ...]], places: Sequence[float], wide: float, rows: int
 ) -> list[Number] | None:
-    """Groups shared out among so many rows; None: one stands too far aside."""
+    """Groups shared out among so many rows; None: they have no room, or one is too far aside."""
     wanted = [_middle(group, places) for group in groups]
     widths = [text_width(_text(group)) + _AROUND for group in groups]
     found = [0.0] * len(groups)
     for row in range(rows):
         some = slice(row, None, rows)
+        if sum(widths[some]) > wide:
+            return None
         found[some] = spread(wanted[some], widths[some], wide).tolist()
-    last = len(groups) == 1
-    if not last and any(abs(a - b) > _ASIDE for a, b in zip(found, wanted, strict=True)):
+    if any(abs(a - b) > _ASIDE for a, b in zip(found, wanted, strict=True)):
         return None
     return [
         Number(group, middle, place % rows)
