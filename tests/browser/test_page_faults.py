@@ -4,15 +4,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 from browsing import DESKTOP, PHONE, Visit, accessible, foresee, screenshot
-from kiosk_page import LOADING, glance, opened
-from playwright.sync_api import Locator, Page, expect
+from kiosk_page import LOADING, glance, opened, try_now
+from playwright.sync_api import Page, expect
 from strangers import Service, start, wait_until_served
-
-
-def try_now(banner: Locator) -> None:
-    """Press the button, unless the page has found the service again by itself meanwhile."""
-    button = banner.get_by_role("button", name="Try now")
-    button.evaluate_all("(found) => found.forEach((one) => one.click())")
 
 
 def test_what_is_wrong_is_said_beside_the_field(phone: Page) -> None:
@@ -81,7 +75,7 @@ def test_a_lost_service_loses_nothing(
         again = start(tmp_path / "again.log", port=port)
         try:
             wait_until_served(again)
-            try_now(banner)
+            try_now(page)
             expect(banner).to_be_hidden(timeout=LOADING)
             expect(page.locator("#glance .strip")).not_to_have_text("".join(before))
         finally:
@@ -96,7 +90,7 @@ def test_a_service_that_is_lost_at_first_is_waited_for(visit: Visit) -> None:
         banner = page.get_by_role("alert").filter(has_text="Nothing is lost")
         expect(banner).to_be_visible(timeout=LOADING)
         page.unroute("**/v1/**")
-        try_now(banner)
+        try_now(page)
         expect(page.locator("#glance tbody tr")).to_have_count(6, timeout=LOADING)
         expect(page.locator("[data-model=drag] select").first).to_be_visible(timeout=LOADING)
         expect(banner).to_be_hidden()

@@ -10,7 +10,7 @@ from typing import Any
 import pdfplumber
 import pytest
 from browsing import DESKTOP, PHONE, Visit, accessible, foresee, screenshot
-from kiosk_page import LOADING, asked, opened, state
+from kiosk_page import LOADING, asked, opened, state, try_now
 from PIL import Image
 from playwright.sync_api import Locator, Page, Route, expect
 
@@ -97,7 +97,7 @@ def test_a_lost_service_and_a_refusal_leave_old_answers_marked(phone: Page) -> N
     speed.fill("4")
     expect(answer).to_have_class("answer stale")
     phone.unroute("**/v1/**")
-    phone.get_by_role("button", name="Try now").click()
+    try_now(phone)
     expect(answer).to_contain_text("In 4 m/s", timeout=LOADING)
     expect(answer).to_have_class("answer")
 
@@ -246,9 +246,9 @@ def test_a_pdf_is_opened_once_it_is_there_or_else_kept(visit: Visit) -> None:
         button.click()
         expect(page.get_by_role("button", name="Try now")).to_be_visible(timeout=LOADING)
         assert page.evaluate("window.opened") == []
-        page.unroute("**/v1/**")
         page.evaluate("window.lets = {}")
-        page.get_by_role("button", name="Try now").click()
+        page.unroute("**/v1/**")
+        try_now(page)
         page.wait_for_function("() => window.opened.length === 1")
         assert page.evaluate("window.opened[0]").startswith("blob:")
         # A browser that opens nothing.

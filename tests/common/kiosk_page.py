@@ -56,3 +56,9 @@ def asked(page: Page, resource: str, body: dict[str, Any]) -> Any:
     reply = page.request.post(f"/v1/{resource}", data={**setup, **body})
     assert reply.status == 200, reply.text()
     return reply.json()
+
+
+def try_now(page: Page) -> None:
+    """Ask a lost service again, unless the page has found it by itself meanwhile."""
+    button = page.get_by_role("button", name="Try now")
+    button.evaluate_all("(found) => found.forEach((one) => one.click())")
