@@ -1,5 +1,6 @@
 """The picture of hits: their chance over distance, how far is sensible, and what costs them."""
 
+from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -55,7 +56,7 @@ def picture(scene: Scene, chosen: Mapping[str, str], form: Form) -> bytes:
     )
 
 
-class _OverDistance:
+class _OverDistance(ABC):
     """A panel over distance."""
 
     least = _LEAST
@@ -66,8 +67,9 @@ class _OverDistance:
         self.way: Array = figures.read(scene.curve.distance, "distance")
         self.ends = self._ends()
 
+    @abstractmethod
     def _ends(self) -> list[End]:
-        raise NotImplementedError
+        """Names at the ends of its curves."""
 
     @property
     def height(self) -> float:
