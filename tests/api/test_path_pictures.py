@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from picture_requests import PDF, SVG, Body, both, post
 from pictured import Pictured, Scale
 
 from arrowloft.api import problems
@@ -21,9 +22,7 @@ from arrowloft.pictures import hit_probability as hit_pictures
 from arrowloft.pictures import path as path_pictures
 from arrowloft.plugin.registry import Registry
 
-Body = dict[str, Any]
 EXAMPLES = Path(__file__).resolve().parents[2] / "openapi" / "examples"
-SVG, PDF = "image/svg+xml", "application/pdf"
 ALL = ("clearance", "trajectory", "hit-probability", "error-budget")
 _ASKED = {name: json.loads((EXAMPLES / f"{name}.request.json").read_text()) for name in ALL}
 METRES = {"distance": "m", "length": "m"}
@@ -54,20 +53,6 @@ def drawing() -> FlaskClient:
 @pytest.fixture
 def asked() -> dict[str, Body]:
     return copy.deepcopy(_ASKED)
-
-
-def post(client: FlaskClient, name: str, body: Body, accept: str = SVG) -> Any:
-    reply = client.post(f"/v1/{name}", json=body, headers={"Accept": accept})
-    assert reply.status_code == 200, reply.get_data(as_text=True)[:500]
-    return reply
-
-
-def both(client: FlaskClient, name: str, body: Body) -> tuple[Any, Pictured]:
-    """The figures, and the picture."""
-    figures = post(client, name, body, "application/json").get_json()
-    picture = Pictured(post(client, name, body).data)
-    picture.check_sound()
-    return figures, picture
 
 
 @pytest.mark.parametrize("name", ALL)

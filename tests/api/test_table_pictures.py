@@ -11,6 +11,7 @@ import pdfplumber
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from picture_requests import PDF, SVG, Body, both, post
 from pictured import Pictured, Scale
 
 from arrowloft.api import problems
@@ -25,9 +26,7 @@ from arrowloft.pictures import marks as mark_pictures
 from arrowloft.pictures import wind as wind_pictures
 from arrowloft.plugin.registry import Registry
 
-Body = dict[str, Any]
 EXAMPLES = Path(__file__).resolve().parents[2] / "openapi" / "examples"
-SVG, PDF = "image/svg+xml", "application/pdf"
 ALL = ("mark-table", "calibration", "cant-tolerance", "wind")
 _ASKED = {name: json.loads((EXAMPLES / f"{name}.request.json").read_text()) for name in ALL}
 
@@ -57,20 +56,6 @@ def drawing() -> FlaskClient:
 @pytest.fixture
 def asked() -> dict[str, Body]:
     return copy.deepcopy(_ASKED)
-
-
-def post(client: FlaskClient, name: str, body: Body, accept: str = SVG) -> Any:
-    reply = client.post(f"/v1/{name}", json=body, headers={"Accept": accept})
-    assert reply.status_code == 200, reply.get_data(as_text=True)[:500]
-    return reply
-
-
-def both(client: FlaskClient, name: str, body: Body) -> tuple[Any, Pictured]:
-    """The figures, and the picture."""
-    figures = post(client, name, body, "application/json").get_json()
-    picture = Pictured(post(client, name, body).data)
-    picture.check_sound()
-    return figures, picture
 
 
 @pytest.mark.parametrize("name", ALL)
