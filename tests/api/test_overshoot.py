@@ -286,7 +286,7 @@ def test_the_reply_is_as_documented(far: FlaskClient, asked: Body) -> None:
     for body in (asked, copy.deepcopy(ASKED), bare):
         jsonschema.validate(reply(far, body), schema, jsonschema.Draft202012Validator)
     forms = document["paths"]["/v1/overshoot"]["post"]["responses"]["200"]["content"]
-    assert list(forms) == ["application/json", "image/svg+xml"]
+    assert list(forms) == ["application/json", "image/svg+xml", "application/pdf"]
 
 
 def corner(distance: str, height: str) -> dict[str, str]:
