@@ -4,35 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scale_setups import SIGHT, shot_of
 
 from arrowloft.core.flight.reach import BeyondReach
-from arrowloft.core.setup.air import Air
-from arrowloft.core.setup.equipment import Arrow
-from arrowloft.core.setup.flow import cross_section
-from arrowloft.core.setup.shot import Shot
 from arrowloft.core.sight.marks import mark_table
 from arrowloft.core.sight.printed_scale import sight_scale
 from arrowloft.core.sight.proven_marks import NO_CORRECTION, Correction, ProvenMarks, prove
-from arrowloft.core.sight.sight import Sight
-
-AIR = Air(288.15, 101325.0, 0.0, 1.225, 1.789e-5, 340.3)
-SIGHT = Sight(radius=0.86, zero_distance=20.0)
-
-
-def steady(flow, arrow):
-    return 2.0 * cross_section(arrow) + np.zeros(flow.airspeed.shape)
-
-
-def shot_of(**changes):
-    values = {
-        "launch_speed": 70.0,
-        "arrow": Arrow(mass=0.024, shaft_diameter=5.7e-3),
-        "drag": steady,
-        "air": AIR,
-        "peep_height": 0.11,
-        "kinks": (),
-    }
-    return Shot(**{**values, **changes})
 
 
 def proof(distances, off, sight=SIGHT):
