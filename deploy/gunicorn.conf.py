@@ -1,5 +1,6 @@
 """How the service is run: gunicorn's settings; see `gunicorn --help` for each."""
 
+import math
 import os
 from pathlib import Path
 
@@ -9,7 +10,9 @@ for _library in ("OMP", "OPENBLAS", "MKL", "BLIS", "NUMEXPR"):
     os.environ[f"{_library}_NUM_THREADS"] = "1"
 os.environ["VECLIB_MAXIMUM_THREADS"] = "1"
 
-wsgi_app = "arrowloft.app:create_app()"
+from arrowloft.operation.settings import Settings  # noqa: E402
+
+wsgi_app = "arrowloft.app:service()"
 bind = f"127.0.0.1:{os.environ.get('ARROWLOFT_PORT', '8080')}"
 
 # Requests take milliseconds of computing and no waiting: one at a time a worker is
@@ -21,7 +24,7 @@ workers = int(os.environ.get("ARROWLOFT_WORKERS", min(4, max(2, os.cpu_count() o
 preload_app = True
 # The service ends a request itself, at half of this, and answers it. What cannot be ended so,
 # such as a model that sits in C code, ends with its worker.
-timeout = 10
+timeout = max(10, math.ceil(2.0 * Settings.from_environment(os.environ).limits.seconds))
 graceful_timeout = 10
 worker_tmp_dir = "/dev/shm" if Path("/dev/shm").is_dir() else None
 

@@ -12,6 +12,7 @@ from arrowloft.api.echo import Digests
 from arrowloft.api.reading import MalformedJson, escape, parse_object
 from arrowloft.api.resource import Limits
 from arrowloft.app import create_app
+from arrowloft.operation.settings import Settings
 from arrowloft.plugin.registry import Registry
 
 TOLERANCE = 1e-12
@@ -114,7 +115,7 @@ class Replayer:
     def here(cls) -> Self:
         """With the models installed; raises PluginFaults."""
         registry = Registry.discover()
-        return cls(registry, create_app(registry, {"limits": LIMITS}))
+        return cls(registry, create_app(registry, Settings(limits=LIMITS)))
 
     def replay(self, reply: Mapping[str, Any], tolerance: float = TOLERANCE) -> Outcome:
         """The outcome for one reply that was asked for with echo=true.

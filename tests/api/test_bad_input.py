@@ -12,6 +12,7 @@ from werkzeug.test import TestResponse
 from arrowloft.api.resource import Limits
 from arrowloft.app import create_app
 from arrowloft.core.flight.reach import Unsolved
+from arrowloft.operation.settings import Settings
 
 Body = dict[str, Any]
 PATH = "/v1/mark-table"
@@ -458,7 +459,7 @@ def test_a_chunked_body_without_an_end_needs_a_length(app: Flask) -> None:
 
 def test_a_body_over_the_limit_is_refused(body: Body) -> None:
     raw = json.dumps(body).encode()
-    small = create_app(config={"limits": Limits(body=len(raw))}).test_client()
+    small = create_app(settings=Settings(limits=Limits(body=len(raw)))).test_client()
     assert small.post(PATH, data=raw, content_type="application/json").status_code == 200
     reply = small.post(PATH, data=raw + b" ", content_type="application/json")
     assert str(len(raw)) in problem(reply, 413, "too-large")["detail"]

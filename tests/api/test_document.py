@@ -76,7 +76,7 @@ def test_kept_is_served(
 ) -> None:
     assert served == without_examples(kept)
     examples = read_examples(openapi_directory / "examples")
-    with_examples = create_app(config={"examples": examples}).test_client()
+    with_examples = create_app(examples=examples).test_client()
     assert with_examples.get("/openapi.json").get_json() == kept
 
 

@@ -18,6 +18,7 @@ from werkzeug.test import EnvironBuilder, run_wsgi_app
 
 from arrowloft.api.resource import Limits
 from arrowloft.app import create_app
+from arrowloft.operation.settings import Settings
 from arrowloft.plugin import time_limit
 from arrowloft.plugin.time_limit import OutOfTime, Running, TookTooLong, Uninterrupted, within
 
@@ -271,7 +272,7 @@ class Dripping(io.RawIOBase):
 def test_a_body_that_does_not_come_is_its_sender_s_fault(
     caplog: pytest.LogCaptureFixture,
 ) -> None:
-    app = create_app(config={"limits": Limits(seconds=SOON)})
+    app = create_app(settings=Settings(limits=Limits(seconds=SOON)))
     environ = EnvironBuilder(
         "/v1/mark-table", method="POST", content_type="application/json", data=b" " * 100
     ).get_environ()

@@ -1,0 +1,140 @@
+"""Everything an operator can set, read once from environment variables at the start."""
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+from arrowloft.api.resource import Limits
+
+T = TypeVar("T")
+
+PREFIX = "ARROWLOFT_"
+
+_WHOLE = re.compile(r"[0-9]{1,12}")
+_NUMBER = re.compile(r"[0-9]{1,12}(\.[0-9]{1,6})?")
+_ORIGIN = re.compile(
+    r"https?://[A-Za-z0-9.-]+(:[0-9]{1,5})?|https?://\[[0-9a-fA-F:]+\](:[0-9]{1,5})?"
+)
+_HOPS = 5
+"""Most proxies in a row; more is a slip of the keyboard."""
+
+
+class BadSetting(ValueError):
+    """Variables that cannot be understood; the message has a line for each."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """How the service is operated.
+
+    limits: what one request may ask for; `ARROWLOFT_LIMIT_BODY` and so on, by field.
+    keys, keys_file: keys that may ask, as `operation.access` describes them; none: everyone.
+    origins: origins whose pages may read replies (CORS).
+    proxies: how many proxies in front are trusted to say who asks.
+    waiting: most requests that wait for a worker before others are turned away.
+    max_age: how long a reply may be kept by those who asked, s.
+    """
+
+    limits: Limits = field(default_factory=Limits)
+    keys: str = ""
+    keys_file: Path | None = None
+    origins: tuple[str, ...] = ()
+    proxies: int = 0
+    waiting: int = 64
+    max_age: int = 3600
+
+    @classmethod
+    def from_environment(cls, environment: Mapping[str, str]) -> "Settings":
+        """The settings that these variables make; what is not set, or to nothing, is the default.
+
+        Raises BadSetting, which names every variable at fault.
+        """
+        reader = _Reader(environment)
+        found = cls(
+            limits=_limits(reader),
+            keys=reader.get("KEYS", str, ""),
+            keys_file=reader.get("KEYS_FILE", Path, None),
+            origins=reader.get("ORIGINS", _origins, ()),
+            proxies=reader.get("PROXIES", _up_to(_HOPS), 0),
+            waiting=reader.get("WAITING", _whole, cls.waiting),
+            max_age=reader.get("MAX_AGE", _whole, cls.max_age),
+        )
+        reader.finish()
+        return found
+
+
+class _Reader:
+    """Reads variables, and gathers what is wrong with them."""
+
+    def __init__(self, environment: Mapping[str, str]) -> None:
+        self.environment = environment
+        self.faults: list[str] = []
+
+    def get(self, name: str, convert: Callable[[str], T], default: Any) -> Any:
+        text = self.environment.get(PREFIX + name, "").strip()
+        if not text:
+            return default
+        try:
+            return convert(text)
+        except ValueError as error:
+            self.faults.append(f"{PREFIX}{name}={text} is {error}")
+            return default
+
+    def finish(self) -> None:
+        if self.faults:
+            raise BadSetting("\n".join(self.faults))
+
+
+def _limits(reader: _Reader) -> Limits:
+    default = Limits()
+    given = {
+        item.name: reader.get(
+            f"LIMIT_{item.name.upper()}",
+            _positive if isinstance(getattr(default, item.name), int) else _positive_seconds,
+            getattr(default, item.name),
+        )
+        for item in fields(Limits)
+    }
+    return replace(default, **given)
+
+
+def _whole(text: str) -> int:
+    if not _WHOLE.fullmatch(text):
+        raise ValueError("not a whole number")
+    return int(text)
+
+
+def _positive(text: str) -> int:
+    value = _whole(text)
+    if value < 1:
+        raise ValueError("not a whole number from 1 on")
+    return value
+
+
+def _positive_seconds(text: str) -> float:
+    if not _NUMBER.fullmatch(text) or float(text) <= 0.0:
+        raise ValueError("not a number above 0, such as 5 or 0.5")
+    return float(text)
+
+
+def _up_to(most: int) -> Callable[[str], int]:
+    def convert(text: str) -> int:
+        value = _whole(text)
+        if value > most:
+            raise ValueError(f"more than {most}")
+        return value
+
+    return convert
+
+
+def _origins(text: str) -> tuple[str, ...]:
+    names = tuple(text.replace(",", " ").split())
+    for name in names:
+        if not _ORIGIN.fullmatch(name):
+            raise ValueError(
+                f"not a list of origins: {name!r} is none; write https://app.example, without a "
+                "path and without *"
+            )
+    return names
