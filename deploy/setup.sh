@@ -4,6 +4,7 @@
 #   ARROWLOFT_VENV    the folder of the environment; .venv in the checkout otherwise
 #
 # Afterwards ROOT is the checkout, VENV the environment and PYTHON its interpreter.
+# Of scripts started at once, one makes the environment; the others wait for it.
 
 set -euo pipefail
 unset CDPATH PYTHONPATH PYTHONHOME PYTHONSTARTUP PYTHONUSERBASE VIRTUAL_ENV
@@ -51,6 +52,10 @@ python_is_new_enough() {
 
 # Sets BASE_PYTHON. Each candidate is run: a name on the path may be an empty shim.
 find_python() {
+    seek_python || die "no Python 3.11 or newer found; install one, or name it in ARROWLOFT_PYTHON"
+}
+
+seek_python() {
     [[ -z $BASE_PYTHON ]] || return 0
     local candidate
     if [[ -n ${ARROWLOFT_PYTHON:-} ]]; then
@@ -65,7 +70,7 @@ find_python() {
             return 0
         fi
     done
-    die "no Python 3.11 or newer found; install one, or name it in ARROWLOFT_PYTHON"
+    return 1
 }
 
 version_of() { "$1" -I -c 'import sys; print(sys.version)'; }
@@ -153,11 +158,46 @@ install_project() {
     write_stamp project
 }
 
+# lock_file_9 PYTHON TEXT: locks what descriptor 9 is open on. The lock is the open file's, not the
+# process's: this shell holds it until it closes the file or ends, however it ends.
+lock_file_9() {
+    # macOS has no flock command; Python locks everywhere.
+    attended "$1" -I -c 'import fcntl, sys
+try:
+    fcntl.flock(9, fcntl.LOCK_EX | fcntl.LOCK_NB)
+except BlockingIOError:
+    print(sys.argv[1], flush=True)
+    fcntl.flock(9, fcntl.LOCK_EX)' "$2"
+}
+
+hold_environment() {
+    local beside="${VENV%/}.lock" python=$PYTHON
+    # The environment's own interpreter may be the one that another script is replacing.
+    if seek_python || ! venv_is_usable; then
+        find_python
+        python=$BASE_PYTHON
+    fi
+    mkdir -p "$(dirname "$VENV")" 2>/dev/null || true
+    { : >>"$beside"; } 2>/dev/null ||
+        die "$beside could not be written; name another place in ARROWLOFT_VENV"
+    exec 9>>"$beside"
+    lock_file_9 "$python" "$(say "waiting for another script that is making $VENV")" ||
+        die "$beside could not be locked; see whether its file system has locks"
+}
+
+release_environment() { exec 9>&-; }
+
+is_set_up() { venv_is_usable && stamp_is_current "$1" && stamp_is_current project; }
+
 # setup run|test: the environment with the locked packages and this checkout in it.
 setup() {
+    # Nothing to make, nothing to wait for: the environment may lie where nothing can be written.
+    is_set_up "$1" && return 0
+    hold_environment
     if ! venv_is_usable || ! { stamp_is_current "$1" || stamp_is_current run; }; then
         new_venv
     fi
     stamp_is_current "$1" || install_locked "$1"
     stamp_is_current project || install_project
+    release_environment
 }
