@@ -11,7 +11,6 @@ from arrowloft.api.resource import Edge, Pages, Pictures
 from arrowloft.kiosk import pages
 from arrowloft.operation import (
     access,
-    admission,
     caching,
     cross_origin,
     headers,
@@ -67,8 +66,8 @@ def create_app(
         _pictures(),
         Pages(entrance=shown.kiosk, document=shown.document),
     )
-    catalogue.install(app, edge, examples or {})
-    time_limit.install(app, edge.limits.seconds)
+    catalogue.install(app, edge, examples or {}, settings.waiting)
+    time_limit.install(app, edge.limits.seconds, edge.limits.work)
     problems.install(app)
     _operate(app, settings)
     return app
@@ -79,7 +78,7 @@ def _operate(app: Flask, settings: Settings) -> None:
 
     Each looks at a request in this order, and at its reply in the opposite one.
     """
-    for around in (proxies, observing, headers, admission, cross_origin, access, caching):
+    for around in (proxies, observing, headers, cross_origin, access, caching):
         around.install(app, settings)
 
 

@@ -1,6 +1,6 @@
 """A client of the service: plain mappings in, plain dictionaries out, problems raised."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from types import TracebackType
 from typing import Any, Self
 from urllib.parse import quote, urlsplit
@@ -64,10 +64,11 @@ class Client:
     timeout: seconds to connect, and seconds between two pieces of a reply; always set.
     session: one of your own, for instance to go through a proxy; the client's own
         takes nothing from the environment, so that a local service is asked directly.
+    key: what the service asks for, where it asks for keys; sent with every request.
     echo: every computation's reply then holds what it takes to compute it again, in its
         member `replay`; CSV and pictures have no place for that, and raise Problem.
 
-    Raises ClientError for an address that is none.
+    Raises ClientError for an address that is none, and ValueError for what no key can be.
 
     Each method raises Problem where the service answers with one, Unreachable where no
     reply comes, UnexpectedReply where something else answers. Requests and replies are
@@ -81,6 +82,7 @@ class Client:
         session: requests.Session | None = None,
         *,
         echo: bool = False,
+        key: str | None = None,
     ) -> None:
         if not timeout > 0:
             raise ValueError("timeout must be a number of seconds above 0")
@@ -88,6 +90,7 @@ class Client:
         self.base_url = base_url.rstrip("/")
         self.timeout = timeout
         self.echo = echo
+        self._authorized = None if key is None else _bearer(key)
         if session is None:
             session = requests.Session()
             session.trust_env = False
@@ -218,6 +221,10 @@ class Client:
         """Whether the process answers."""
         return self._found("/healthz")
 
+    def ready(self) -> dict[str, Any]:
+        """Whether the service computes rightly; raises Problem where it does not."""
+        return self._found("/readyz")
+
     def openapi(self) -> dict[str, Any]:
         """OpenAPI document, with the models that this service has installed."""
         return self._found("/openapi.json")
@@ -254,6 +261,7 @@ class Client:
                 params={"echo": "true"} if self.echo and body is not None else None,
                 json=None if body is None else dict(body),
                 headers={"Accept": f"{accept}, {_PROBLEM}"},
+                auth=self._authorized,
                 timeout=self.timeout,
                 # A redirect would turn a POST into a GET; the service sends none.
                 allow_redirects=False,
@@ -270,6 +278,21 @@ class Client:
             raise ClientError(f"{url} cannot be asked: {error}") from error
         _expect(response, accept)
         return response
+
+
+def _bearer(key: str) -> Callable[[requests.PreparedRequest], requests.PreparedRequest]:
+    """What puts the key onto a request; a session of one's own puts nothing in its place.
+
+    Raises ValueError, which does not repeat the key.
+    """
+    if not key.isascii() or not key.isprintable() or not key.strip() or " " in key:
+        raise ValueError("the key holds characters that no key has: take it as it was given")
+
+    def authorized(request: requests.PreparedRequest) -> requests.PreparedRequest:
+        request.headers["Authorization"] = f"Bearer {key}"
+        return request
+
+    return authorized
 
 
 def _check_address(base_url: str) -> None:

@@ -68,6 +68,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_replay(commands)
     _add_ask(commands)
     _add_digest(commands)
+    _add_key(commands)
     models = commands.add_parser("models", help="list the installed models")
     models.set_defaults(run=list_models)
     return parser
@@ -133,6 +134,18 @@ def _add_digest(commands: Any) -> None:
         "files", nargs="+", metavar="FILE", help="a JSON file; - for standard input"
     )
     parser.set_defaults(run=print_digests)
+
+
+def _add_key(commands: Any) -> None:
+    parser = commands.add_parser(
+        "key",
+        help="make a key for a service that asks for keys",
+        description="Prints a new key, and the line that makes it valid, to standard output. "
+        "The line goes into the file that ARROWLOFT_KEYS_FILE names, or into ARROWLOFT_KEYS; it "
+        "does not give the key away. The key is kept nowhere.",
+    )
+    parser.add_argument("name", metavar="NAME", help="whose key it is, as logs will say")
+    parser.set_defaults(run=print_key)
 
 
 def _share(text: str) -> float:
@@ -326,6 +339,24 @@ def _digests(name: str) -> list[str]:
     except ValueError as error:
         raise Unable(f"{name} has no digest: {error}.") from None
     return [f"{each}  {what}" for what, each in found.items()]
+
+
+def print_key(asked: argparse.Namespace) -> int:
+    """Print a new key and the line that makes it valid; what each is goes to standard error."""
+    from arrowloft.operation.keys import fresh
+
+    try:
+        made = fresh(asked.name)
+    except ValueError as error:
+        raise Unable(str(error)) from None
+    for words, value in (
+        ("The key, for who asks; it is shown this once:", made.key),
+        ("The line, for the service:", made.line),
+    ):
+        with _aside():
+            print(words, flush=True)
+        print(value, flush=True)
+    return SAME
 
 
 def list_models(_: argparse.Namespace) -> int:

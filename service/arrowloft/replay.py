@@ -27,7 +27,7 @@ _ROUNDING = 1e-12
 _VERSION = "version"
 """Member that says a version: it tells why numbers differ, and is no result itself."""
 _JSON = "application/json"
-LIMITS = Limits(body=16 * 1024 * 1024, seconds=600.0)
+LIMITS = Limits(body=16 * 1024 * 1024, seconds=600.0, work=10**12)
 """Of the service in this process: nobody else waits for it, and a number written anew is longer."""
 
 

@@ -74,6 +74,7 @@ def stand_in() -> Flask:
         "/v1/models/<kind>/<name>",
         "/v1/units",
         "/healthz",
+        "/readyz",
         "/openapi.json",
     ):
         app.add_url_rule(path, path, lambda **_: echo())
@@ -143,6 +144,7 @@ def test_a_computation_is_posted_as_json(client: Client, call: str) -> None:
         ("models", "/v1/models"),
         ("units", "/v1/units"),
         ("health", "/healthz"),
+        ("ready", "/readyz"),
         ("openapi", "/openapi.json"),
     ],
 )
@@ -373,6 +375,7 @@ def test_the_service_draws_where_it_can(service: str) -> None:
 def test_the_service_says_what_it_has(service: str) -> None:
     with Client(service) as client:
         assert client.health()["status"] == "ok"
+        assert client.ready()["status"] == "ready"
         assert client.openapi()["openapi"].startswith("3.1")
         for model in client.models()["models"]:
             described = client.model(model["kind"], model["name"])

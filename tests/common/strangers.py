@@ -105,19 +105,24 @@ def start(
     python: str = sys.executable,
     options: Sequence[str] = (),
     port: int | None = None,
+    settings: Mapping[str, str] | None = None,
 ) -> Service:
-    """gunicorn with the settings of deploy/, one worker, on a free port; not waited for."""
+    """gunicorn with the settings of deploy/, one worker, on a free port; not waited for.
+
+    settings: further variables, or others in place of these.
+    """
     port = port or free_port()
-    settings = {
+    variables = {
         "ARROWLOFT_PORT": str(port),
         "ARROWLOFT_WORKERS": "1",
         "ARROWLOFT_LOG_LEVEL": "info",
+        **(settings or {}),
     }
     with log.open("w") as out:
         process = subprocess.Popen(
             [python, "-P", "-m", "gunicorn", "--config", "deploy/gunicorn.conf.py", *options],
             cwd=ROOT,
-            env=clean_environment(*folders) | settings,
+            env=clean_environment(*folders) | variables,
             stdin=subprocess.DEVNULL,
             stdout=out,
             stderr=subprocess.STDOUT,

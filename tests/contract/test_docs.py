@@ -7,6 +7,7 @@ import json
 import re
 import sys
 from collections.abc import Iterator
+from dataclasses import asdict
 from importlib.metadata import entry_points
 from pathlib import Path
 from types import ModuleType
@@ -14,6 +15,7 @@ from types import ModuleType
 import pytest
 
 from arrowloft import units
+from arrowloft.api.resource import Limits
 from arrowloft.app import create_app
 from arrowloft.plugin import QUANTITIES, DragModel, parameter
 from arrowloft.plugin.conformance import check_drag_model
@@ -202,3 +204,26 @@ def test_the_example_entry_point_names_the_example(example_model: ModuleType) ->
     (block,) = code_blocks("A drag model in ten minutes", "toml")
     name, target = re.search(r'^([\w-]+) = "[\w.]+:(\w+)"', block, re.MULTILINE).groups()
     assert getattr(example_model, target).name == name
+
+
+def test_readme_lists_every_setting() -> None:
+    code = (ROOT / "service/arrowloft/operation/settings.py").read_text(encoding="utf-8")
+    code += (ROOT / "deploy/gunicorn.conf.py").read_text(encoding="utf-8")
+    read = {
+        f"ARROWLOFT_{name}"
+        for name in re.findall(r'(?:get|_variable|_word|_whole)\(\s*["\']([A-Z_]+)["\']', code)
+    }
+    assert len(read) > 10
+    table = re.search(r"^\| variable \|.*\n\|[-|]+\|\n((?:\|.*\n?)+)", README, re.MULTILINE)
+    assert table
+    named = set(re.findall(r"`(ARROWLOFT_[A-Z_]+)`", table[1]))
+    assert named - {"ARROWLOFT_LIMIT_"} == read
+
+
+def test_readme_lists_every_limit() -> None:
+    listed = re.search(r"^\*\*Limits\*\* of one request: .*", README, re.MULTILINE)
+    assert listed
+    named = re.findall(r"([\d,]+\d|\d)[^(]*?\(`([A-Z]+)`\)", listed[0])
+    found = {name.lower(): float(value.replace(",", "")) for value, name in named}
+    found["body"] *= 1024
+    assert found == asdict(Limits())

@@ -92,7 +92,7 @@ def test_a_model_is_to_blame_for_long_calls_alone(
 def test_half_of_the_time_is_what_a_model_is_to_blame_for(
     share: float, blamed: tuple[str, str] | None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(time_limit._thread, "calls", 1)
+    monkeypatch.setattr(time_limit.HERE.work, "calls", 1)
     watch = time_limit._Watch(1.0)
     watch.spent = {("drag", "one"): share, None: 0.3, ("launch", "other"): 0.7 - share}
     assert watch.blamed() == blamed
@@ -101,8 +101,8 @@ def test_half_of_the_time_is_what_a_model_is_to_blame_for(
 def test_what_ran_before_the_limit_runs_after_it() -> None:
     with Running(DRAG):
         within(LATE, lambda: None)
-        assert time_limit._thread.model is DRAG
-    assert time_limit._thread.model is None
+        assert time_limit.HERE.work.model is DRAG
+    assert time_limit.HERE.work.model is None
 
 
 def test_a_look_after_the_end_is_none() -> None:

@@ -6,7 +6,7 @@ from typing import Any
 import orjson
 from flask import Flask
 
-from arrowloft.api import entrance, health, models, openapi, unit_list
+from arrowloft.api import entrance, health, models, openapi, readiness, unit_list
 from arrowloft.api.bow import arrow_check, balance
 from arrowloft.api.chances import error_budget, hit_probability
 from arrowloft.api.comparing import comparison
@@ -17,7 +17,7 @@ from arrowloft.api.learning import calibration, sight_shift
 from arrowloft.api.level import cant_tolerance
 from arrowloft.api.overshoot import overshoot
 from arrowloft.api.path import clearance
-from arrowloft.api.resource import Edge, Resource
+from arrowloft.api.resource import WAITING, Edge, Resource
 from arrowloft.api.rigid import rigid_flight
 from arrowloft.api.sight import (
     mark_table,
@@ -31,15 +31,20 @@ from arrowloft.api.sight import (
 from arrowloft.api.sweeping import sweep
 
 
-def install(app: Flask, edge: Edge, examples: openapi.Examples) -> dict[str, Any]:
-    """Let the app answer every resource; the document, which it serves as well."""
+def install(
+    app: Flask, edge: Edge, examples: openapi.Examples, waiting: int = WAITING
+) -> dict[str, Any]:
+    """Let the app answer every resource; the document, which it serves as well.
+
+    waiting: most requests that wait before others are turned away, for the document.
+    """
     served: dict[str, bytes] = {}
     subjects = _subjects(edge, served)
     resources = [item for items in subjects.values() for item in items]
     replayable = Replayable.of(edge.registry)
     for item in resources:
         item.install(app, replayable)
-    document = openapi.document(resources, edge.limits, examples, _tags(subjects))
+    document = openapi.document(resources, edge.limits, examples, _tags(subjects), waiting)
     served["document"] = orjson.dumps(document)
     return document
 
@@ -93,6 +98,7 @@ def _subjects(edge: Edge, served: dict[str, bytes]) -> dict[str, list[Resource]]
             entrance.document_page(edge.pages.document),
             entrance.problem_kind(),
             health.resource(),
+            readiness.resource(edge),
             openapi.resource(served),
         ],
     }

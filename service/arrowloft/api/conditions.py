@@ -132,5 +132,6 @@ def weathervane(speed: Real, blows_from: Real, drift: Array) -> list[Note]:
 
     speed, blows_from: of the wind, m/s and rad.  drift: of the tips, right positive, m.
     """
-    aside = np.nan_to_num(drift) * np.sign(speed * np.sin(blows_from))
+    # No number, as of an arrow that does not arrive, is above anything.
+    aside = drift * np.sign(speed * np.sin(blows_from))
     return [_WEATHERVANE] if np.any(aside > _SEEN) else []

@@ -29,4 +29,5 @@ def resource() -> Resource:
         description="Answers as long as this process does; it computes nothing.",
         view=view,
         reply=Health(),
+        momentary=True,
     )

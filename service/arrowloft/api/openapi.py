@@ -2,6 +2,7 @@
 
 import warnings
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import Any
 
 import orjson
@@ -16,7 +17,14 @@ from arrowloft.api.parameters import ModelSchemas
 from arrowloft.api.problems import KINDS, MEDIA_TYPE
 from arrowloft.api.replies import JSON
 from arrowloft.api.reply_schemas import Problem
-from arrowloft.api.resource import Limits, Resource
+from arrowloft.api.resource import (
+    ALWAYS_ANSWERED,
+    LARGE_BLOCKS,
+    WAITING,
+    Limits,
+    Resource,
+    is_keyed,
+)
 from arrowloft.api.schemas import documented
 
 _DESCRIPTION = """\
@@ -38,18 +46,64 @@ digests of both. A digest is the SHA-256 of the value's canonical JSON after RFC
 sorted by name, no white space, numbers as JavaScript writes them. `arrowloft replay FILE`
 computes a kept reply again and compares every number and text.
 
+A reply that may be kept has a strong `ETag`, made of its bytes: every instance of one version
+gives the same request the same. GET, HEAD and QUERY with `If-None-Match` are answered 304,
+without content, while the reply is what it was. A computation need not be asked for again for as
+long as `Cache-Control` says, everything else before each use. A cache keeps QUERY by path, query
+string, `Accept` and the request's content. POST has no preconditions: they are ignored, but a
+cache in front of the service may keep POST in the same way, and answer it 304.
+
+A service may ask for a key on all paths below /v1, as `Authorization: Bearer KEY`: without a
+valid one it answers 401.
+
 Every error is a problem after RFC 9457, whose `errors` point at the members at fault.
 
 A body may have at most {body} bytes, a table {distances} distances, a trajectory {samples}
 points, a grid (of distances times slopes, say) {cells} cells, a comparison
 {lanes} lanes, a clearance {obstacles} obstacles, a calibration {observations} observations, a
-fit {measurements} measurements, a sweep {points} points (set-ups times distances). A request
-may take {seconds:g} s. These figures are for aiming, not for safety."""
+fit {measurements} measurements, a sweep {points} points (set-ups times distances). Every list
+says its own bound. A body may be nested {depth} levels deep, a whole number may have {digits}
+digits. A request may take {seconds:g} s, and {work} evaluations of drag laws, where each batch of
+flights counts some more and a sweep may take {large_blocks} times as many; what would take more
+is refused as `too-much-work`, on any machine alike. When more than {waiting} requests wait, others
+are turned away at once, as `overloaded`, with `Retry-After`. `x-limits` says the same figures for
+programs.
+
+These figures are for aiming, not for safety."""
 
 _REPEATABLE = (
     "The answer depends on the request alone: it may be asked again at any time, with POST or "
     "QUERY."
 )
+_KEY = {
+    "type": "http",
+    "scheme": "bearer",
+    "description": "A key that whoever runs the service has given out, where it asks for keys.",
+}
+_CHALLENGE = {
+    "description": "That a key is asked for, and whether the one sent is wrong (RFC 6750).",
+    "schema": {"type": "string"},
+}
+_AGAIN = {
+    "description": "Seconds after which to ask again, where the service is full.",
+    "schema": {"type": "integer", "minimum": 1},
+}
+_KEPT = {
+    "ETag": {
+        "description": "Entity tag of the reply: strong, of its bytes and media type.",
+        "schema": {"type": "string"},
+    },
+    "Cache-Control": {
+        "description": "Who may keep the reply, and for how long (RFC 9111).",
+        "schema": {"type": "string"},
+    },
+}
+_UNKEPT = {
+    "Cache-Control": {
+        "description": "That nobody may keep the reply.",
+        "schema": {"type": "string", "const": "no-store"},
+    }
+}
 _ALWAYS = ("not-acceptable",)
 _WITH_BODY = (
     "malformed-json",
@@ -58,6 +112,7 @@ _WITH_BODY = (
     "too-large",
     "unsupported-media-type",
     "invalid-request",
+    "too-much-work",
     "model-fault",
     "takes-too-long",
 )
@@ -71,11 +126,13 @@ def document(
     limits: Limits,
     examples: Examples,
     tags: Mapping[str, str] | None = None,
+    waiting: int = WAITING,
 ) -> dict[str, Any]:
     """The document of these resources.
 
     examples: worked examples of the computations, shown where they belong.
     tags: operation -> what it is listed under.
+    waiting: most requests that wait before others are turned away.
     Raises where a schema could not be resolved, which would make an untrue document.
     """
     plugin: Any = MarshmallowPlugin(schema_name_resolver=_name)
@@ -86,16 +143,7 @@ def document(
         plugins=[plugin],
         info={
             "description": _DESCRIPTION.format(
-                body=limits.body,
-                distances=limits.distances,
-                samples=limits.samples,
-                cells=limits.cells,
-                lanes=limits.lanes,
-                obstacles=limits.obstacles,
-                observations=limits.observations,
-                measurements=limits.measurements,
-                points=limits.points,
-                seconds=limits.seconds,
+                **asdict(limits), large_blocks=LARGE_BLOCKS, waiting=waiting
             ),
             "license": {"name": "MIT", "identifier": "MIT"},
         },
@@ -105,13 +153,21 @@ def document(
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         spec.components.schema("Problem", schema=Problem())
+        spec.components.security_scheme("key", _KEY)
         for item in resources:
             operations = _operations(item, examples.get(item.name, {}))
             for operation in operations.values():
                 if tags and item.name in tags:
                     operation["tags"] = [tags[item.name]]
             spec.path(path=item.path, operations=operations)
-    return orjson.loads(orjson.dumps(spec.to_dict()))  # type: ignore[no-any-return]
+    described = spec.to_dict() | {"x-limits": _figures(limits, waiting)}
+    return orjson.loads(orjson.dumps(described))  # type: ignore[no-any-return]
+
+
+def _figures(limits: Limits, waiting: int) -> dict[str, float]:
+    """The limits by name, each in bytes, counts or seconds."""
+    sweep = limits.work * LARGE_BLOCKS
+    return asdict(limits) | {"sweep_work": sweep, "waiting": waiting}
 
 
 def _name(schema: Any) -> str:
@@ -128,6 +184,9 @@ def _operations(item: Resource, examples: Mapping[str, Any]) -> dict[str, Any]:
         else f"{item.description} {_REPEATABLE}",
         "responses": _responses(item, examples),
     }
+    if is_keyed(item.path):
+        # Whether a key is asked for is up to who runs the service: without one is a way too.
+        operation["security"] = [{}, {"key": []}]
     if item.parameters:
         operation["parameters"] = [
             {
@@ -165,15 +224,19 @@ def _responses(item: Resource, examples: Mapping[str, Any]) -> dict[str, Any]:
         good["content"][JSON] = _content(reply, examples, "response")
     for form in item.forms:
         good["content"][form] = {"schema": _schema_of(form)}
+    good["headers"] = dict(_UNKEPT if item.momentary else _KEPT)
     if item.request is not None:
-        good["headers"] = {
-            "Accept-Query": {
-                "description": "Media type that QUERY takes (RFC 10008).",
-                "schema": {"type": "string"},
-            }
+        good["headers"]["Accept-Query"] = {
+            "description": "Media type that QUERY takes (RFC 10008).",
+            "schema": {"type": "string"},
         }
     responses: dict[str, Any] = {"200": good}
     codes = _ALWAYS + item.problems + (_WITH_BODY if item.request is not None else ())
+    if not item.momentary:
+        responses["304"] = _unchanged(item)
+        codes += ("precondition-failed",)
+    codes += ("key-required",) if is_keyed(item.path) else ()
+    codes += ("overloaded",) if item.path not in ALWAYS_ANSWERED else ()
     for code in (*codes, "bad-request", "method-not-allowed", "defect"):
         kind = KINDS[code]
         said = responses.setdefault(
@@ -181,7 +244,20 @@ def _responses(item: Resource, examples: Mapping[str, Any]) -> dict[str, Any]:
             {"description": "", "content": {MEDIA_TYPE: {"schema": "Problem"}}},
         )
         said["description"] = f"{said['description']} {code}: {kind.title}.".strip()
+    if is_keyed(item.path):
+        responses["401"]["headers"] = {"WWW-Authenticate": _CHALLENGE}
+    if item.path not in ALWAYS_ANSWERED:
+        responses["503"]["headers"] = {"Retry-After": _AGAIN}
     return dict(sorted(responses.items()))
+
+
+def _unchanged(item: Resource) -> dict[str, Any]:
+    """What answers a caller whose If-None-Match names the very reply that is due."""
+    who = "" if item.request is None else " To QUERY; to POST only from a cache in front."
+    return {
+        "description": f"The reply is the one that If-None-Match names.{who}",
+        "headers": dict(_KEPT),
+    }
 
 
 def _schema_of(form: str) -> dict[str, str]:

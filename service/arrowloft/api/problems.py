@@ -3,6 +3,7 @@
 import logging
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
 import orjson
@@ -37,6 +38,11 @@ KINDS: Mapping[str, Kind] = {
         "Send one JSON object in UTF-8, without duplicate members, NaN or infinities.",
     ),
     "bad-request": Kind(400, "The request cannot be read", "Send a well-formed HTTP request."),
+    "key-required": Kind(
+        401,
+        "The service asks for a key",
+        "Send a valid key as Authorization: Bearer KEY; whoever runs the service gives keys.",
+    ),
     "not-found": Kind(
         404,
         "There is nothing here",
@@ -56,7 +62,15 @@ KINDS: Mapping[str, Kind] = {
     "length-required": Kind(
         411, "The length of the body is not known", "Send the body with a Content-Length."
     ),
+    "precondition-failed": Kind(
+        412,
+        "The reply is no longer what the request asks for",
+        "Leave out If-Match, or send the ETag of the newest reply.",
+    ),
     "too-large": Kind(413, "The body is too large", "Ask for fewer things at once."),
+    "target-too-long": Kind(
+        414, "The path and its query are too long", "Send a path that /openapi.json lists."
+    ),
     "unsupported-media-type": Kind(
         415, "The body is not sent as JSON", "Send JSON with Content-Type: application/json."
     ),
@@ -96,15 +110,44 @@ KINDS: Mapping[str, Kind] = {
         "The path asked for does not exist",
         "Change the launch angle or the end, or ask for samples instead of steps.",
     ),
+    "too-many-requests": Kind(
+        429,
+        "Too many requests at once",
+        "Wait for as many seconds as Retry-After says, and ask less often.",
+    ),
+    "headers-too-large": Kind(
+        431, "The headers are too large", "Send fewer and shorter header fields."
+    ),
+    "too-much-work": Kind(
+        422,
+        "The request takes too much work",
+        "Ask for fewer distances, samples, lanes or set-ups at once, for nearer distances, or give "
+        "a drag law with fewer kinks, such as a shorter table.",
+    ),
     "model-fault": Kind(
         500,
         "A model failed",
         "Choose another model, and report the model and the request to its author.",
     ),
+    "unreachable": Kind(
+        502,
+        "The service cannot be reached",
+        "Ask again later; the request itself is not at fault.",
+    ),
     "takes-too-long": Kind(
         503,
         "The request takes too long",
         "Ask for fewer things at once; where others keep the service busy, ask again later.",
+    ),
+    "overloaded": Kind(
+        503,
+        "The service is full",
+        "Wait for as many seconds as Retry-After says, and ask again.",
+    ),
+    "not-ready": Kind(
+        503,
+        "The service does not compute rightly",
+        "Ask another instance; who runs this one finds the reason in the detail and in its log.",
     ),
     "defect": Kind(
         500, "The service failed", "The fault is ours: report the request that led to it."
@@ -171,7 +214,8 @@ def _dumps(body: dict[str, Any]) -> bytes:
 
 def from_validation(error: ValidationError) -> Problem:
     """The problem for what a schema refused."""
-    faults = list(faults_in(error.messages))
+    # One more than are listed: a body may hold thousands.
+    faults = list(islice(faults_in(error.messages), MOST_FAULTS + 1))
     if len(faults) == 1:
         detail = faults[0].detail
     elif len(faults) <= MOST_FAULTS:

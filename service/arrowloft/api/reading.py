@@ -3,17 +3,20 @@
 import json
 import re
 from collections.abc import Iterator
-from typing import Any, NoReturn
+from functools import cache
+from typing import Any, NoReturn, Protocol
 
 from flask import Request
-from werkzeug.exceptions import LengthRequired, RequestEntityTooLarge, UnsupportedMediaType
+from werkzeug.exceptions import (
+    BadRequest,
+    HTTPException,
+    LengthRequired,
+    RequestEntityTooLarge,
+    UnsupportedMediaType,
+)
 
 from arrowloft.plugin.time_limit import Running
 
-DEEPEST = 32
-"""Most levels of nesting; the deepest request that means anything has five."""
-DIGITS = 400
-"""Most digits of a whole number: the largest float has 309."""
 _KEPT = "arrowloft.body"
 """Where a request's environment keeps the body read."""
 
@@ -60,16 +63,32 @@ def escape(token: str | int) -> str:
     return str(token).replace("~", "~0").replace("/", "~1")
 
 
-def read_object(request: Request, limit: int) -> dict[str, Any]:
-    """The request's body as a JSON object of at most `limit` bytes.
+class Bounds(Protocol):
+    """What a body may have: bytes, levels of nesting, digits of a whole number."""
 
-    Raises UnsupportedMediaType (415), LengthRequired (411), RequestEntityTooLarge (413)
-    or MalformedJson (400).
+    @property
+    def body(self) -> int:
+        """Bytes."""
+
+    @property
+    def depth(self) -> int:
+        """Levels; the deepest request that means anything has five."""
+
+    @property
+    def digits(self) -> int:
+        """Digits; the largest float has 309."""
+
+
+def read_object(request: Request, bounds: Bounds) -> dict[str, Any]:
+    """The request's body as a JSON object within these bounds.
+
+    Raises UnsupportedMediaType (415), LengthRequired (411), RequestEntityTooLarge (413),
+    BadRequest (400) or MalformedJson (400).
     """
     _check_media_type(request)
-    body = _body(request, limit)
+    body = _body(request, bounds.body)
     request.environ[_KEPT] = body
-    return parse_object(body)
+    return parse_object(body, depth=bounds.depth, digits=bounds.digits)
 
 
 def body_of(request: Request) -> bytes:
@@ -99,8 +118,11 @@ def _body(request: Request, limit: int) -> bytes:
     """
     length = request.content_length
     if length is None:
-        if not request.headers.get("Transfer-Encoding"):
+        coding = request.headers.get("Transfer-Encoding")
+        if not coding:
             return b""
+        if coding.strip().lower() != "chunked":
+            raise BadRequest("Send the body with a Content-Length, or chunked and no more.")
         if not request.environ.get("wsgi.input_terminated"):
             raise LengthRequired("Send the body with a Content-Length.")
     elif length > limit:
@@ -109,7 +131,7 @@ def _body(request: Request, limit: int) -> bytes:
     parts: list[bytes] = []
     wanted = limit + 1
     with Running(SENDER):
-        while wanted and (part := source.read(wanted)):
+        while wanted and (part := _received(source, wanted)):
             parts.append(part)
             wanted -= len(part)
     if not wanted:
@@ -117,16 +139,29 @@ def _body(request: Request, limit: int) -> bytes:
     return b"".join(parts)
 
 
+def _received(source: Any, wanted: int) -> bytes:
+    """The next bytes of a body, at most so many; none at its end."""
+    try:
+        return source.read(wanted)  # type: ignore[no-any-return]
+    except HTTPException:
+        raise
+    except Exception:
+        # Each server raises what it likes for chunks that are none, or a sender that is gone.
+        raise BadRequest(
+            "The body broke off, or its chunks cannot be read: send it anew."
+        ) from None
+
+
 def too_large(limit: int) -> RequestEntityTooLarge:
     """The refusal of a body over the limit."""
     return RequestEntityTooLarge(f"Send at most {limit} bytes; ask for fewer things at once.")
 
 
-def parse_object(body: bytes) -> dict[str, Any]:
+def parse_object(body: bytes, *, depth: int = 32, digits: int = 400) -> dict[str, Any]:
     """One JSON object from UTF-8 bytes; everything RFC 8259 leaves open is refused.
 
-    Refused: duplicate member names, NaN and infinities, whole numbers over DIGITS digits,
-    nesting over DEEPEST levels, half surrogate pairs, anything but an object at the top.
+    Refused: duplicate member names, NaN and infinities, whole numbers over `digits` digits,
+    nesting over `depth` levels, half surrogate pairs, anything but an object at the top.
     Raises MalformedJson.
     """
     if not body.strip():
@@ -137,16 +172,16 @@ def parse_object(body: bytes) -> dict[str, Any]:
         raise MalformedJson(
             f"The body is not UTF-8 at byte {error.start}: send JSON in UTF-8."
         ) from None
-    _check_depth(text)
+    _check_depth(text, depth)
     try:
-        value = _STRICT.decode(text)
+        value = _strict(digits).decode(text)
     except json.JSONDecodeError as error:
         raise MalformedJson(
             f"The body is not JSON at line {error.lineno}, column {error.colno} "
             f"({error.msg}): correct it there."
         ) from None
     except _Fault:
-        _locate(text)
+        _locate(text, digits)
     if not isinstance(value, dict):
         raise MalformedJson("The body is no JSON object: send one in braces {...}.", "")
     if "\\u" in text:
@@ -154,17 +189,17 @@ def parse_object(body: bytes) -> dict[str, Any]:
     return value
 
 
-def _check_depth(text: str) -> None:
-    if text.count("[") + text.count("{") <= DEEPEST:
+def _check_depth(text: str, most: int) -> None:
+    if text.count("[") + text.count("{") <= most:
         return
     depth = 0
     for match in _STRING_OR_BRACKET.finditer(text):
         mark = match.group()
         if mark in ("[", "{"):
             depth += 1
-            if depth > DEEPEST:
+            if depth > most:
                 raise MalformedJson(
-                    f"The body is nested deeper than {DEEPEST} levels: "
+                    f"The body is nested deeper than {most} levels: "
                     "send the members as the API document shows them."
                 )
         elif mark in ("]", "}"):
@@ -178,20 +213,25 @@ def _strict_pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return members
 
 
-def _strict_integer(digits: str) -> int:
-    if len(digits) > DIGITS:
-        raise _Fault
-    return int(digits)
-
-
 def _strict_constant(_: str) -> NoReturn:
     raise _Fault
 
 
-# Decoders are made once: json.loads with hooks makes one for every call.
-_STRICT = json.JSONDecoder(
-    object_pairs_hook=_strict_pairs, parse_int=_strict_integer, parse_constant=_strict_constant
-)
+@cache
+def _strict(most: int) -> json.JSONDecoder:
+    """A decoder that refuses whole numbers of more digits.
+
+    Made once: json.loads with hooks makes one for every call.
+    """
+
+    def integer(digits: str) -> int:
+        if len(digits) > most:
+            raise _Fault
+        return int(digits)
+
+    return json.JSONDecoder(
+        object_pairs_hook=_strict_pairs, parse_int=integer, parse_constant=_strict_constant
+    )
 
 
 def _marked_pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -203,25 +243,27 @@ def _marked_pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return members
 
 
-def _marked_integer(digits: str) -> Any:
-    if len(digits) > DIGITS:
-        return _Refused(f"The number has {len(digits)} digits: give at most {DIGITS}.")
-    return int(digits)
-
-
 def _marked_constant(name: str) -> _Refused:
     return _Refused(f"{name} is no JSON number: give a finite one, or leave the member out.")
 
 
-_MARKING = json.JSONDecoder(
-    object_pairs_hook=_marked_pairs, parse_int=_marked_integer, parse_constant=_marked_constant
-)
+def _marking(most: int) -> json.JSONDecoder:
+    """A decoder that puts a mark where `_strict` refuses."""
+
+    def integer(digits: str) -> Any:
+        if len(digits) > most:
+            return _Refused(f"The number has {len(digits)} digits: give at most {most}.")
+        return int(digits)
+
+    return json.JSONDecoder(
+        object_pairs_hook=_marked_pairs, parse_int=integer, parse_constant=_marked_constant
+    )
 
 
-def _locate(text: str) -> NoReturn:
+def _locate(text: str, digits: int) -> NoReturn:
     """Parse again, slowly, and name the first refused value's place."""
     try:
-        value = _MARKING.decode(text)
+        value = _marking(digits).decode(text)
     except json.JSONDecodeError as error:
         raise MalformedJson(
             f"The body is not JSON at line {error.lineno}, column {error.colno} "

@@ -21,6 +21,10 @@ FLIGHT_PROBLEMS = (
 """Problems that every computation of flights may answer with."""
 
 
+LARGE_BLOCKS = 3
+"""How many times as much a sweep computes in the same time: its flights go in large blocks."""
+
+
 @dataclass(frozen=True)
 class Limits:
     """What one request may ask for; each can be set by the app's configuration.
@@ -28,8 +32,10 @@ class Limits:
     body: bytes of a request's body.  distances: rows of a table.  samples: points of a
     trajectory.  cells: flights of a grid, such as distances times slopes.  lanes: of one
     comparison.  obstacles: of one clearance.  observations: of one calibration.
-    measurements: of one fit.  points: of one sweep, set-ups times distances.  seconds: of
-    wall time, for all of it.
+    measurements: of one fit.  points: of one sweep, set-ups times distances.  work: evaluations
+    of drag laws, flights times points on each, with some for every batch (`core.flight.work`);
+    a sweep may take LARGE_BLOCKS times as many.  depth: levels of nesting.  digits: of a whole
+    number.  seconds: of wall time, for all of it.
     """
 
     body: int = 64 * 1024
@@ -41,7 +47,29 @@ class Limits:
     observations: int = 100
     measurements: int = 500
     points: int = 100_000
+    work: int = 2_900_000
+    depth: int = 32
+    digits: int = 400
     seconds: float = 5.0
+
+
+WAITING = 64
+"""Most requests that wait for a worker before others are turned away, unless set otherwise."""
+
+
+ALWAYS_ANSWERED = ("/healthz", "/readyz")
+"""Paths that a full service answers all the same.
+
+An instance taken out for being full would leave its load to the others, and they would follow.
+"""
+
+
+def is_keyed(path: str) -> bool:
+    """Whether a path, or a route, needs a key where the service asks for keys.
+
+    All below /v1 does: what computes, and what tells what is installed.
+    """
+    return path.split("/", 2)[:2] == ["", "v1"]
 
 
 Draw = Callable[[Any, Mapping[str, str], Literal["svg", "pdf"]], bytes]
@@ -119,6 +147,7 @@ class Resource:
     forms: media types of the reply beside JSON.
     problems: codes of problems it may answer with, beside those that every path has.
     parameters: path parameter -> description.
+    momentary: the reply says how things stand just now, so nobody may keep it.
     """
 
     path: str
@@ -131,6 +160,7 @@ class Resource:
     forms: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()
     parameters: Mapping[str, str] = field(default_factory=dict)
+    momentary: bool = False
 
     @property
     def methods(self) -> tuple[str, ...]:
@@ -147,6 +177,8 @@ class Resource:
             if replayable is not None:
                 view = replayable.view(view, self.forms)
             view = _queryable(view)
+        if self.momentary:
+            view = _unkept(view)
         app.add_url_rule(
             self.path.replace("{", "<").replace("}", ">"),
             endpoint=self.name,
@@ -161,6 +193,17 @@ def _queryable(view: Callable[..., Response]) -> Callable[..., Response]:
     def answered(**values: Any) -> Response:
         response = view(**values)
         response.headers["Accept-Query"] = JSON
+        return response
+
+    return answered
+
+
+def _unkept(view: Callable[..., Response]) -> Callable[..., Response]:
+    """The view, whose replies no cache may keep."""
+
+    def answered(**values: Any) -> Response:
+        response = view(**values)
+        response.headers["Cache-Control"] = "no-store"
         return response
 
     return answered

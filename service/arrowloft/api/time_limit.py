@@ -1,5 +1,6 @@
-"""How long a request may take: every view is ended at the limit, and answered as a problem."""
+"""What a request may take, time and work: a view is ended at its limit, and answered so."""
 
+import json
 import logging
 from collections.abc import Callable, Iterator
 from functools import partial
@@ -8,26 +9,31 @@ from typing import Any
 from flask import Flask, request
 
 from arrowloft.api.problems import KINDS, Fault, Problem
-from arrowloft.api.reading import SENDER, body_of, escape, parse_object
+from arrowloft.api.reading import SENDER, body_of, escape
+from arrowloft.api.resource import Limits
+from arrowloft.core.flight import work
 from arrowloft.plugin.time_limit import TookTooLong, within
 
 _log = logging.getLogger(__name__)
 
 
-def install(app: Flask, seconds: float) -> None:
-    """Give every view of the app so many seconds of wall time, and answer what takes longer.
+def install(app: Flask, seconds: float, most: int = Limits.work) -> None:
+    """Give every view of the app so many seconds of wall time, and `most` work.
 
     To be called when all views are there.  In threads other than the main one there is no
-    limit: see `plugin.time_limit`.
+    limit of time: see `plugin.time_limit`.
     """
     for name, view in app.view_functions.items():
-        app.view_functions[name] = _limited(view, seconds)
+        app.view_functions[name] = _limited(view, seconds, most)
 
 
-def _limited(view: Callable[..., Any], seconds: float) -> Callable[..., Any]:
+def _limited(view: Callable[..., Any], seconds: float, most: int) -> Callable[..., Any]:
     def answered(**values: Any) -> Any:
         try:
-            return within(seconds, partial(view, **values))
+            with work.allowed(most):
+                return within(seconds, partial(view, **values))
+        except work.TooMuchWork as error:
+            raise _too_much(error.most) from None
         except TookTooLong as error:
             problem = _problem(error)
             if KINDS[problem.code].status >= 500:
@@ -37,11 +43,24 @@ def _limited(view: Callable[..., Any], seconds: float) -> Callable[..., Any]:
     return answered
 
 
+def _too_much(most: int) -> Problem:
+    detail = (
+        f"This takes more than the {most:,} evaluations of drag laws that are allowed. "
+        + KINDS["too-much-work"].advice
+    )
+    return Problem("too-much-work", detail, allowed=most)
+
+
+def too_long(seconds: float) -> Problem:
+    """The problem of a request that took longer than so many seconds, by no model's fault."""
+    detail = f"The request took longer than {seconds:g} s. "
+    return Problem("takes-too-long", detail + KINDS["takes-too-long"].advice)
+
+
 def _problem(error: TookTooLong) -> Problem:
     """The problem of the model that took the time, wherever the request names it, or of no one."""
     if error.model is None:
-        detail = f"The request took longer than {error.seconds:g} s. "
-        return Problem("takes-too-long", detail + KINDS["takes-too-long"].advice)
+        return too_long(error.seconds)
     if error.model == (SENDER.kind, SENDER.name):
         return Problem("body-too-slow", KINDS["body-too-slow"].advice)
     kind, name = error.model
@@ -50,7 +69,7 @@ def _problem(error: TookTooLong) -> Problem:
         "another, or ask for fewer things at once, and report the request to the model's author."
     )
     # A model runs only once the body has been read.
-    chosen = _choices(parse_object(body_of(request)), kind, name)
+    chosen = _choices(json.loads(body_of(request)), kind, name)
     faults = [Fault(pointer, detail) for pointer in chosen]
     return Problem("model-fault", detail, faults, model=name)
 

@@ -3,10 +3,11 @@
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Any, TypeVar
 
-from arrowloft.api.resource import Limits
+from arrowloft.api.resource import WAITING, Limits
 
 T = TypeVar("T")
 
@@ -17,6 +18,9 @@ _NUMBER = re.compile(r"[0-9]{1,12}(\.[0-9]{1,6})?")
 _ORIGIN = re.compile(
     r"https?://[A-Za-z0-9.-]+(:[0-9]{1,5})?|https?://\[[0-9a-fA-F:]+\](:[0-9]{1,5})?"
 )
+_MOST = {"depth": 200, "digits": 4000}
+"""Limits that Python's own reading of JSON bounds."""
+_HUGE = 10**12
 _HOPS = 5
 """Most proxies in a row; more is a slip of the keyboard."""
 
@@ -35,6 +39,7 @@ class Settings:
     proxies: how many proxies in front are trusted to say who asks.
     waiting: most requests that wait for a worker before others are turned away.
     max_age: how long a reply may be kept by those who asked, s.
+    metrics_port, metrics_bind: where metrics are served; without a port nothing is counted.
     """
 
     limits: Limits = field(default_factory=Limits)
@@ -42,8 +47,10 @@ class Settings:
     keys_file: Path | None = None
     origins: tuple[str, ...] = ()
     proxies: int = 0
-    waiting: int = 64
+    waiting: int = WAITING
     max_age: int = 3600
+    metrics_port: int | None = None
+    metrics_bind: str = "127.0.0.1"
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str]) -> "Settings":
@@ -60,6 +67,8 @@ class Settings:
             proxies=reader.get("PROXIES", _up_to(_HOPS), 0),
             waiting=reader.get("WAITING", _whole, cls.waiting),
             max_age=reader.get("MAX_AGE", _whole, cls.max_age),
+            metrics_port=reader.get("METRICS_PORT", _port, None),
+            metrics_bind=reader.get("METRICS_BIND", _address, cls.metrics_bind),
         )
         reader.finish()
         return found
@@ -89,14 +98,12 @@ class _Reader:
 
 def _limits(reader: _Reader) -> Limits:
     default = Limits()
-    given = {
-        item.name: reader.get(
-            f"LIMIT_{item.name.upper()}",
-            _positive if isinstance(getattr(default, item.name), int) else _positive_seconds,
-            getattr(default, item.name),
-        )
-        for item in fields(Limits)
-    }
+    given = {}
+    for item in fields(Limits):
+        usual = getattr(default, item.name)
+        whole = _one_to(_MOST.get(item.name, _HUGE))
+        convert = whole if isinstance(usual, int) else _positive_seconds
+        given[item.name] = reader.get(f"LIMIT_{item.name.upper()}", convert, usual)
     return replace(default, **given)
 
 
@@ -106,11 +113,35 @@ def _whole(text: str) -> int:
     return int(text)
 
 
+def _port(text: str) -> int:
+    value = _whole(text)
+    if not 1 <= value <= 65535:
+        raise ValueError("not a port, a whole number from 1 to 65535")
+    return value
+
+
+def _address(text: str) -> str:
+    try:
+        return str(ip_address(text))
+    except ValueError:
+        raise ValueError("not an address such as 127.0.0.1, 0.0.0.0 or ::") from None
+
+
 def _positive(text: str) -> int:
     value = _whole(text)
     if value < 1:
         raise ValueError("not a whole number from 1 on")
     return value
+
+
+def _one_to(most: int) -> Callable[[str], int]:
+    def convert(text: str) -> int:
+        value = _positive(text)
+        if value > most:
+            raise ValueError(f"more than {most}")
+        return value
+
+    return convert
 
 
 def _positive_seconds(text: str) -> float:

@@ -11,9 +11,10 @@ from collections.abc import Callable
 from contextvars import copy_context
 from time import perf_counter
 from types import FrameType
-from typing import Any, Protocol, TypeVar
+from typing import Any, TypeVar
 
 from arrowloft.plugin.contract import Model
+from arrowloft.plugin.meter import HERE, Named
 
 T = TypeVar("T")
 
@@ -54,20 +55,11 @@ class TookTooLong(RuntimeError):
 
 
 class _Thread(threading.local):
-    model: "Model | type[Model] | Named | None" = None
-    calls: int = 0
     held: int = 0
     overdue: bool = False
 
 
 _thread = _Thread()
-
-
-class Named(Protocol):
-    """What is not a model and takes time all the same, such as a caller who sends slowly."""
-
-    kind: str
-    name: str
 
 
 class Uninterrupted:
@@ -90,21 +82,29 @@ class Uninterrupted:
 class Running:
     """In its `with`, the time is this model's: that of the innermost, where they are nested.
 
-    A class, as it is entered at every call of a model: it costs half a microsecond.
+    The meter counts it.  A class, as it is entered at every call of a model: it costs a
+    microsecond.
     """
 
-    __slots__ = ("model", "outer")
+    __slots__ = ("model", "outer", "work")
 
     def __init__(self, model: Model | type[Model] | Named) -> None:
         self.model = model
 
     def __enter__(self) -> None:
-        self.outer = _thread.model
-        _thread.model = self.model
-        _thread.calls += 1
+        work = self.work = HERE.work
+        outer = self.outer = work.model
+        work.model = self.model
+        work.calls += 1
+        if outer is None:
+            work.since = perf_counter()
+        else:
+            work.spend(outer, perf_counter())
 
     def __exit__(self, *_: object) -> None:
-        _thread.model = self.outer
+        work = self.work
+        work.spend(self.model, perf_counter())
+        work.model = self.outer
 
 
 def within(seconds: float, call: Callable[[], T]) -> T:
@@ -148,11 +148,12 @@ class _Watch:
         self.seconds = seconds
         self.watching = False
         self.before: Any = None
+        self.work = HERE.work
         self.spent: dict[tuple[str, str] | None, float] = {}
 
     def start(self) -> None:
-        self.outer, _thread.model = _thread.model, None
-        _thread.calls, _thread.overdue = 0, False
+        self.outer, self.work.model = self.work.model, None
+        self.work.calls, _thread.overdue = 0, False
         self.before = signal.signal(signal.SIGALRM, self.look)
         self.watching = True
         self.last = perf_counter()
@@ -166,14 +167,14 @@ class _Watch:
             return
         signal.setitimer(signal.ITIMER_REAL, 0.0)
         signal.signal(signal.SIGALRM, self.before)
-        _thread.model, _thread.overdue = self.outer, False
+        self.work.model, _thread.overdue = self.outer, False
         self.before = None
 
     def look(self, signum: int, frame: FrameType | None) -> None:
         """Lay the time since the last look at the running model's door."""
         if not self.watching:
             return
-        now, model = perf_counter(), _thread.model
+        now, model = perf_counter(), self.work.model
         who = None if model is None else (str(model.kind), str(model.name))
         self.spent[who] = self.spent.get(who, 0.0) + now - self.last
         self.last = now
@@ -189,5 +190,5 @@ class _Watch:
         """The model that took at least half of the time, in calls that were long on average."""
         who = max(self.spent, key=lambda item: self.spent[item])
         spent = self.spent[who]
-        most, long = spent >= 0.5 * sum(self.spent.values()), spent >= LONG_CALL * _thread.calls
+        most, long = spent >= 0.5 * sum(self.spent.values()), spent >= LONG_CALL * self.work.calls
         return who if most and long else None

@@ -62,7 +62,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         replies.negotiate(request, JSON)
-        body = reading.read_object(request, edge.limits.body)
+        body = reading.read_object(request, edge.limits)
         asked = schema.read(body)
         check_lengths(asked)
         if "distances" in asked and "drag" not in asked:

@@ -96,7 +96,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         replies.negotiate(request, JSON)
-        body = schema.read(reading.read_object(request, edge.limits.body))
+        body = schema.read(reading.read_object(request, edge.limits))
         asked, units = asked_of(body), ReplyUnits(body.get("units", {}))
         notes: list[Note] = []
         gravity = gravity_of(body, notes)

@@ -37,7 +37,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         form = replies.negotiate(request, JSON, CSV, *forms_of(drawn))
-        body = reading.read_object(request, edge.limits.body)
+        body = reading.read_object(request, edge.limits)
         asked = schema.read(body)
         setup = resolve(asked, edge.registry)
         aiming = _aiming(asked, setup)

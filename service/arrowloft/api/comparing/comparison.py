@@ -46,7 +46,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         form = replies.negotiate(request, JSON, CSV, *forms_of(drawn))
-        body = reading.read_object(request, edge.limits.body)
+        body = reading.read_object(request, edge.limits)
         asked = schema.read(body)
         distances = np.array(asked["distances"])
         check_lanes(asked, edge.limits)

@@ -39,7 +39,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         form = replies.negotiate(request, JSON, *forms_of(drawn))
-        asked = schema.read(reading.read_object(request, edge.limits.body))
+        asked = schema.read(reading.read_object(request, edge.limits))
         series = measured(asked, edge.limits.measurements)
         candidates = _candidates(asked, series, edge.registry)
         predictions = Predictions([item.series for item in series])

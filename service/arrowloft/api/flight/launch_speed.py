@@ -16,7 +16,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         replies.negotiate(request, JSON)
-        asked = schema.read(reading.read_object(request, edge.limits.body))
+        asked = schema.read(reading.read_object(request, edge.limits))
         setup = resolve(asked, edge.registry)
         units, mass = setup.units, float(setup.arrow.mass)
         own = {

@@ -89,7 +89,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         form = replies.negotiate(request, JSON, CSV, *forms_of(drawn))
-        asked = schema.read(reading.read_object(request, edge.limits.body))
+        asked = schema.read(reading.read_object(request, edge.limits))
         _check_together(asked)
         setup = resolve(asked, edge.registry)
         where = "/target" if "target" in asked else "/end" if "end" in asked else "/launch_angle"

@@ -64,7 +64,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         replies.negotiate(request, JSON)
-        asked = schema.read(reading.read_object(request, edge.limits.body))
+        asked = schema.read(reading.read_object(request, edge.limits))
         at = _distance(asked)
         setup = resolve(asked, edge.registry)
         group = group_of(asked["group"]) if "group" in asked else None

@@ -64,7 +64,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         form = replies.negotiate(request, JSON, CSV, *forms_of(drawn))
-        body = reading.read_object(request, edge.limits.body)
+        body = reading.read_object(request, edge.limits)
         asked = schema.read(body)
         _check_together(asked, edge.limits)
         found = _Found(asked, body, resolve(asked, edge.registry))

@@ -227,7 +227,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         form = replies.negotiate(request, JSON, *forms_of(drawn))
-        asked = schema.read(reading.read_object(request, edge.limits.body))
+        asked = schema.read(reading.read_object(request, edge.limits))
         if "share" in asked and "group" not in asked:
             raise ValidationError({"share": ["The share is one of a group: add `group`."]})
         setup = resolve(asked, edge.registry)

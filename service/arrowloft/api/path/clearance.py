@@ -214,7 +214,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         form = replies.negotiate(request, JSON, *forms_of(drawn))
-        body = reading.read_object(request, edge.limits.body)
+        body = reading.read_object(request, edge.limits)
         asked = schema.read(body)
         _check_together(asked)
         setup = resolve(asked, edge.registry)

@@ -267,7 +267,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         replies.negotiate(request, replies.JSON)
-        asked = schema.read(reading.read_object(request, edge.limits.body))
+        asked = schema.read(reading.read_object(request, edge.limits))
         check_together(asked)
         case = _Case.of(asked, resolve(asked, edge.registry))
         works = {"pins": _pins, "best": _best}

@@ -118,7 +118,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         form = replies.negotiate(request, JSON, CSV)
-        body = reading.read_object(request, edge.limits.body)
+        body = reading.read_object(request, edge.limits)
         asked = schema.read(body)
         later = merged(asked, asked["second"])
         first = resolve(asked, edge.registry)

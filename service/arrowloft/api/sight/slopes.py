@@ -97,7 +97,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         form = replies.negotiate(request, JSON, CSV)
-        body = reading.read_object(request, edge.limits.body)
+        body = reading.read_object(request, edge.limits)
         asked = schema.read(body)
         check_cells(len(asked["distances"]), edge.limits.cells, slopes=len(asked["slopes"]))
         setup = resolve(asked, edge.registry)

@@ -108,7 +108,7 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         form = replies.negotiate(request, JSON, CSV, *forms_of(drawn))
-        body = reading.read_object(request, edge.limits.body)
+        body = reading.read_object(request, edge.limits)
         asked = schema.read(body)
         distances, speeds = np.array(asked["distances"]), np.array(asked["speeds"])
         directions = np.array(asked.get("directions", _DIRECTIONS))

@@ -24,7 +24,7 @@ from arrowloft.api.reply_schemas import (
     text,
     whole,
 )
-from arrowloft.api.resource import Edge, Resource
+from arrowloft.api.resource import LARGE_BLOCKS, Edge, Resource
 from arrowloft.api.schemas import Strict, strict
 from arrowloft.api.sweeping import members
 from arrowloft.api.sweeping.block import Sweep
@@ -43,6 +43,7 @@ from arrowloft.api.sweeping.plan import plan_of
 from arrowloft.api.sweeping.states import air_of, gravity_of
 from arrowloft.api.sweeping.table import Table, computed
 from arrowloft.api.sweeping.validity import Kind
+from arrowloft.core.flight import work
 
 
 class SizesReply(Strict):
@@ -144,8 +145,9 @@ def resource(edge: Edge) -> Resource:
 
     def view() -> Response:
         form = accepted(request)
-        body = reading.read_object(request, edge.limits.body)
-        table = computed(Sweep(plan_of(schema, body, edge.limits.points), edge.registry))
+        body = reading.read_object(request, edge.limits)
+        with work.allowed(edge.limits.work * LARGE_BLOCKS):
+            table = computed(Sweep(plan_of(schema, body, edge.limits.points), edge.registry))
         return _reply(table, form)
 
     return Resource(

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from arrowloft.core.arrays import Array, Lanes
+from arrowloft.core.flight import work
 from arrowloft.core.flight.geometry import arrow_line
 from arrowloft.core.flight.motion import Forces
 from arrowloft.core.setup.shot import Shot, as_lanes
@@ -127,6 +128,7 @@ def march(shot: Shot, areas: Areas, which: Lanes, angle: Array, end: Array, step
     set-up among the areas.  angle: of launch, rad.  steps: a multiple of STORED.
     """
     count = angle.size
+    work.spend((steps + 3) * (work.BATCH + count))
     forces = Forces(shot, 3)
     line, up = arrow_line(angle, 0.0, shot.roll)
     place = shot.launch_forward * line - shot.peep_height * up

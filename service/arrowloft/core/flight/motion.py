@@ -14,6 +14,7 @@ import numpy as np
 from arrowloft.core.arrays import Array, Real
 from arrowloft.core.flight.collocation import Grid
 from arrowloft.core.flight.geometry import arrow_line, gravity_vector, wind_vector
+from arrowloft.core.flight.tally import TALLY
 from arrowloft.core.setup.flow import Flow
 from arrowloft.core.setup.shot import Shot, as_lanes, is_zero
 
@@ -232,6 +233,7 @@ def solve(
     says nothing of accelerations that are still a guess.
     Lanes whose `moved` stays above CONVERGED have not converged: the caller decides.
     """
+    TALLY.lanes += launch.angle.size
     forces = Forces(shot, launch.axes)
     speed = as_lanes(shot.launch_speed, launch.angle.size)
     lead = None if is_zero(shot.tip_lead) else shot.tip_lead

@@ -8,6 +8,7 @@ corrected by Newton's method from one solution to the next.
 import numpy as np
 
 from arrowloft.core.arrays import Array, Mask
+from arrowloft.core.flight import work
 from arrowloft.core.flight.collocation import Panels, lobatto
 from arrowloft.core.flight.motion import CONVERGED, Flights, Goal, solve
 from arrowloft.core.setup.shot import Shot
@@ -26,6 +27,9 @@ SETTLED = 1e-7
 
 NARROWEST = 1e-9
 """Least width of a panel, as a share of the time."""
+
+SEARCHED = 4
+"""Values searched for a kink in the time that a drag law takes for one."""
 
 
 def kink_speeds(shot: Shot) -> Array:
@@ -74,7 +78,9 @@ def _passages(flights: Flights) -> tuple[Array, Array]:
     """
     times = flights.grid.times
     found_times, found_speeds = [], []
-    for speed in kink_speeds(flights.shot):
+    kinks = kink_speeds(flights.shot)
+    work.spend(flights.airspeed.size * len(kinks) // SEARCHED)
+    for speed in kinks:
         over = flights.airspeed - speed
         change = (over[:-1] > 0.0) != (over[1:] > 0.0)
         with np.errstate(all="ignore"):

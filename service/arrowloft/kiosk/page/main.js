@@ -2,6 +2,7 @@
 
 import { carried } from "./kept/carry.js";
 import { choices } from "./frame/choices.js";
+import { watchGate } from "./frame/gate.js";
 import { button, el, fill } from "./parts/dom.js";
 import { forgetGone } from "./parts/fields.js";
 import { glance } from "./frame/glance.js";
@@ -144,17 +145,19 @@ function showProgress() {
 function showSilence() {
   const banner = document.getElementById("lost");
   line.addEventListener("change", () => {
-    if (banner.hidden !== line.lost) return;
-    banner.hidden = !line.lost;
+    // Where it asks for a key, it is not silent.
+    const silent = line.lost && !line.locked;
+    if (banner.hidden !== silent) return;
+    banner.hidden = !silent;
     fill(
       banner,
-      line.lost &&
+      silent &&
         el(
           "p",
           {},
           "The service does not answer. Nothing is lost: all you entered is still here. It is asked again by itself.",
         ),
-      line.lost && button("Try now", () => line.retry(), { kind: "main" }),
+      silent && button("Try now", () => line.retry(), { kind: "main" }),
     );
   });
 }
@@ -170,6 +173,7 @@ function known() {
 async function begin() {
   showProgress();
   showSilence();
+  watchGate(document.getElementById("gate"));
   await carried();
   fill(document.getElementById("choices"), choices());
   await known();

@@ -1,6 +1,7 @@
 // What the person has entered. It lives in this browser and leaves it in requests alone.
 
 import { allowed, cleaned, holds } from "./clean.js";
+import { forgetKey } from "./key.js";
 import { STARTING } from "./starting.js";
 
 const KEPT = "arrowloft.state";
@@ -155,10 +156,11 @@ export function keepTyped(path, was, becoming) {
   state.typed[path] = { shown: becoming, was };
 }
 
-/** Forget all that was entered. */
+/** Forget all that was entered, and the key. */
 export function reset() {
   state = fresh();
   keepBefore(null);
+  forgetKey();
   try {
     localStorage.removeItem(KEPT);
   } catch {

@@ -1,5 +1,6 @@
 // Asking the service: the newest question wins, a refusal is a Problem, silence is a Lost.
 
+import { key } from "../kept/key.js";
 import { Freshness } from "./freshness.js";
 
 /** What the service refuses, in its own words. */
@@ -21,6 +22,9 @@ export class Lost extends Error {
   }
 }
 
+/** The service asks for a key that it was not sent: it is asked again once there is another. */
+export class Locked extends Lost {}
+
 /** What exists: the JSON at a path. Throws Lost and Problem. */
 export async function fetched(path) {
   return (await answered(path, { headers: { Accept: "application/json" } })).json();
@@ -37,21 +41,30 @@ export function computed(resource, body, { accept = "application/json", signal }
 }
 
 async function answered(path, options) {
+  const sent = key();
+  const headers = sent ? { ...options.headers, Authorization: `Bearer ${sent}` } : options.headers;
   let response;
   underWay.change(+1);
   try {
-    response = await fetch(path, { cache: "no-store", ...options });
+    response = await fetch(path, { cache: "no-store", ...options, headers });
   } catch (error) {
     if (error.name === "AbortError") throw error;
     throw new Lost();
   } finally {
     underWay.change(-1);
   }
-  if (response.ok) return response;
-  const said = await response.json().catch(() => null);
-  if ([502, 503, 504].includes(response.status) && said?.type !== TOO_LONG) {
+  if (response.status === 401) {
+    // It was given meanwhile.
+    if (key() && key() !== sent) return answered(path, options);
+    line.lock(sent ? "wrong" : "wanted");
+    throw new Locked();
+  }
+  const said = response.ok ? null : await response.json().catch(() => null);
+  if ([429, 502, 503, 504].includes(response.status) && said?.type !== TOO_LONG) {
     throw new Lost(Number(response.headers.get("Retry-After")) || null);
   }
+  line.lock(null);
+  if (response.ok) return response;
   throw new Problem(
     response.status,
     said ?? { detail: `The service answered with status ${response.status}.` },
@@ -87,6 +100,8 @@ export const underWay = new (class extends EventTarget {
 /** Whether the service answers, as far as the last question tells. */
 export const line = new (class extends EventTarget {
   lost = false;
+  // "wanted" or "wrong" where it asks for a key, else null.
+  locked = null;
   waiting = new Set();
 
   /** retry: asks again; it is called when the person wants it, or when another was answered. */
@@ -96,6 +111,15 @@ export const line = new (class extends EventTarget {
     this.lost = lost;
     this.dispatchEvent(new Event("change"));
     if (found) this.retry();
+  }
+
+  /** locked: as above. Once it is null again, who waited for a key is answered. */
+  lock(locked) {
+    if (locked === this.locked) return;
+    this.locked = locked;
+    if (!locked) this.lost = false;
+    this.dispatchEvent(new Event("change"));
+    if (!locked) this.retry();
   }
 
   retry() {
@@ -169,14 +193,19 @@ export class Question {
     }
   }
 
+  askLater(seconds) {
+    this.timer = setTimeout(() => this.send(), seconds ? seconds * 1000 : this.wait);
+    this.wait = Math.min(2 * this.wait, LONGEST_WAIT);
+  }
+
   failed(error) {
     if (error instanceof Problem || error instanceof Lost) this.freshness?.miss();
     if (error instanceof Problem) {
       line.say(false);
       this.refused(error);
     } else if (error instanceof Lost) {
-      this.timer = setTimeout(() => this.send(), error.seconds ? error.seconds * 1000 : this.wait);
-      this.wait = Math.min(2 * this.wait, LONGEST_WAIT);
+      // Asking again by itself brings no key.
+      if (!(error instanceof Locked)) this.askLater(error.seconds);
       line.say(true, this.repeat);
     } else if (error.name !== "AbortError") {
       throw error;

@@ -1,0 +1,243 @@
+"""A guardian beside each worker: what hangs where no signal is heard is answered, then ended.
+
+The service ends a request at its limit of time by a signal, which Python hears between two of
+its own instructions: code in C that does not return goes on. gunicorn would end the worker in the
+end, and without an answer; a proxy would ask another instance, and that would lose a worker too.
+A proxy cannot tell a worker that hangs from one that is frozen, which it should indeed ask
+elsewhere for. The worker's own machine can.
+
+While a request is computed, a message with the client's socket lies in a pair of sockets that
+worker and guardian share. There is one of it, and whoever has taken it out may write to the
+client: the worker as soon as its reply is complete, or the guardian when that is overdue. Thus
+the guardian never writes into a reply; and as it only looks now and then, a request costs the
+worker two calls of the system, and nobody else anything.
+"""
+
+import gc
+import logging
+import os
+import select
+import signal
+import socket
+import struct
+from contextlib import suppress
+from pathlib import Path
+from time import monotonic
+from typing import Any, NoReturn
+
+from gunicorn import util  # type: ignore[import-untyped]
+
+from arrowloft.api import problems
+from arrowloft.api.time_limit import too_long
+from arrowloft.operation.headers import ALWAYS, STRICT
+
+_log = logging.getLogger(__name__)
+
+GRACE = 2.0
+"""Seconds beyond the service's own limit: a drawing is not interrupted, and a reply is written."""
+
+LOOK = 0.25
+"""Seconds from one look to the next."""
+
+LINGER = 0.5
+"""Most seconds in which the client may take the answer before the worker ends."""
+
+_STOPPED = ("T", "t")
+"""States of a process that a signal or a debugger has stopped."""
+
+_MESSAGE = struct.Struct("=Q?")
+"""Number of the request, and whether it asks for a head alone."""
+
+_IGNORED = ("HUP", "INT", "QUIT", "TERM", "USR1", "USR2", "WINCH")
+"""Signals that a terminal or a supervisor may send to all: the guardian ends with its worker."""
+
+
+class Lookout:
+    """Nobody looks: gunicorn's timeout ends what hangs."""
+
+    def begin(self, client: Any, request: Any) -> None:
+        """A request of gunicorn's, from this client's socket, is about to be computed."""
+
+    def end(self) -> None:
+        """It is about to be answered; a second time this does nothing.
+
+        Where the guardian has begun to answer, it does not return: the worker is being ended.
+        """
+
+
+class Guarded(Lookout):
+    """The worker's side.
+
+    near, far: the pair of sockets; what is sent by the one lies in the other.
+    lifeline: closed when the worker ends, in whatever way.
+    """
+
+    def __init__(self, near: socket.socket, far: socket.socket, lifeline: int) -> None:
+        self.near, self.far, self.lifeline = near, far, lifeline
+        self.number = 0
+        self.handed = False
+
+    def begin(self, client: Any, request: Any) -> None:
+        self.number += 1
+        message = _MESSAGE.pack(self.number, request.method == "HEAD")
+        with suppress(OSError):  # The system is short of something: nobody looks, then.
+            socket.send_fds(self.near, [message], [client.fileno()])
+            self.handed = True
+
+    def end(self) -> None:
+        if self.handed:
+            # Without room for it, the message's copy of the socket is closed by the kernel.
+            self.far.recv(_MESSAGE.size)
+            self.handed = False
+
+
+def start(limit: float) -> Lookout:
+    """Fork a guardian for this worker, given the service's limit in seconds.
+
+    To be called where the worker has no threads yet.  Where the system does not tell what
+    processes do (/proc), or has no process to give, nobody looks.
+    """
+    worker = os.getpid()
+    if _state(worker) is None:
+        return Lookout()
+    answer = _answer(limit)
+    near, far = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
+    theirs, lifeline = os.pipe()
+    # A signal for the worker must not be handled by the other one in the worker's way.
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, signal.valid_signals())
+    try:
+        if os.fork() == 0:
+            guardian = _Guardian(worker, near, far, theirs, limit + GRACE, answer)
+            _end_after(guardian, before)
+    except OSError as error:
+        _log.warning("nobody looks after a worker: %s", error)
+        near.close()
+        far.close()
+        os.close(lifeline)
+        return Lookout()
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        os.close(theirs)
+    return Guarded(near, far, lifeline)
+
+
+def _end_after(guardian: "_Guardian", mask: set[Any]) -> NoReturn:
+    """What the forked process does, without a way back into the worker's own code."""
+    try:
+        guardian.settle(mask)
+        guardian.look()
+    except BaseException:
+        _log.exception("a guardian failed")
+    finally:
+        os._exit(0)
+
+
+class _Guardian:
+    """The guardian's side.
+
+    worker: its process.  seconds: after which a request is overdue.  answer: head and body.
+    """
+
+    def __init__(
+        self,
+        worker: int,
+        near: socket.socket,
+        far: socket.socket,
+        lifeline: int,
+        seconds: float,
+        answer: tuple[bytes, bytes],
+    ) -> None:
+        self.worker, self.seconds, self.answer = worker, seconds, answer
+        self.near, self.far, self.lifeline = near, far, lifeline
+
+    def settle(self, mask: set[Any]) -> None:
+        """Give up what was the worker's: signals, sockets and files; only the log stays."""
+        # It would write to all memory, which is shared as long as nobody does.
+        gc.disable()
+        signal.set_wakeup_fd(-1)
+        for name in signal.Signals:
+            if callable(signal.getsignal(name)):
+                signal.signal(name, signal.SIG_DFL)
+        for name in _IGNORED:
+            signal.signal(getattr(signal, f"SIG{name}"), signal.SIG_IGN)
+        signal.pthread_sigmask(signal.SIG_SETMASK, mask)
+        kept = {2, self.near.fileno(), self.far.fileno(), self.lifeline}
+        for other in {int(name) for name in os.listdir("/proc/self/fd")} - kept:
+            with suppress(OSError):  # the one by which they were listed
+                os.close(other)
+
+    def look(self) -> None:
+        """Look now and then until the worker ends, or a request of its is overdue."""
+        poll = select.poll()
+        poll.register(self.lifeline, 0)
+        seen, waited, last = None, 0.0, monotonic()
+        # Those whom a model has forked would hold the lifeline, too.
+        while not poll.poll(1e3 * LOOK) and os.getppid() == self.worker:
+            # Time in which this process was held up is none that the worker had either.
+            passed, last = min(monotonic() - last, 2.0 * LOOK), monotonic()
+            found = self._lying()
+            waited = waited + passed if found == seen else 0.0
+            seen = found
+            if found is not None and waited >= self.seconds and self._ended(found):
+                return
+
+    def _lying(self) -> bytes | None:
+        """The message of the request that is being computed, which stays where it is."""
+        try:
+            return self.far.recv(_MESSAGE.size, socket.MSG_PEEK | socket.MSG_DONTWAIT)
+        except BlockingIOError:
+            return None
+
+    def _ended(self, overdue: bytes) -> bool:
+        """Whether the worker was ended, as this request is still being computed."""
+        state = _state(self.worker)
+        if state in _STOPPED:
+            # Another instance may well answer: the proxy asks it when nothing comes from here.
+            self._kill("a worker was frozen: it is ended, and its request is not answered")
+            return True
+        try:
+            message, (client,), _, _ = socket.recv_fds(
+                self.far, _MESSAGE.size, 1, socket.MSG_DONTWAIT
+            )
+        except BlockingIOError:
+            return False
+        with socket.socket(fileno=client) as line:
+            if message != overdue:
+                # The next one's: the worker waits for it, or does not miss it yet.
+                socket.send_fds(self.near, [message], [client])
+                return False
+            self._tell(line, message)
+        self._kill("a request hung beyond its limit of time: it is answered, its worker ended")
+        return True
+
+    def _tell(self, line: socket.socket, message: bytes) -> None:
+        head, body = self.answer
+        _, only_head = _MESSAGE.unpack(message)
+        # So little fits into what the kernel holds for a client to whom nothing was written yet.
+        with suppress(OSError):
+            line.send(head if only_head else head + body, socket.MSG_DONTWAIT)
+        util.close_graceful(line, timeout=LINGER)
+
+    def _kill(self, why: str) -> None:
+        # A parent still is who it was.
+        if os.getppid() == self.worker:
+            os.kill(self.worker, signal.SIGKILL)
+            _log.error("%s (pid:%s)", why, self.worker)
+
+
+def _state(process: int) -> str | None:
+    """The letter that says what a process does; None where nobody knows."""
+    try:
+        told = Path(f"/proc/{process}/stat").read_text(encoding="utf-8", errors="replace")
+    except OSError:
+        return None
+    # Its name, in brackets, may hold anything.
+    return told.rpartition(")")[2].split()[0]
+
+
+def _answer(limit: float) -> tuple[bytes, bytes]:
+    """Head and body of the reply to a request that hangs."""
+    fixed = [*ALWAYS.items(), ("Content-Security-Policy", STRICT), ("Connection", "close")]
+    reply = problems.reply(too_long(limit), fixed)
+    lines = [f"HTTP/1.1 {reply.status}", *(f"{name}: {value}" for name, value in reply.headers)]
+    return "\r\n".join([*lines, "", ""]).encode("ascii"), reply.get_data()

@@ -1,0 +1,22 @@
+"""A problem as the bytes of a whole reply, for those who answer past the app."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from arrowloft.api import problems
+from arrowloft.operation.headers import ALWAYS, STRICT
+
+
+class Written(NamedTuple):
+    """A reply, of which HEAD gets the head alone."""
+
+    head: bytes
+    body: bytes
+
+
+def written(problem: problems.Problem, headers: Sequence[tuple[str, str]] = ()) -> Written:
+    """The problem with the headers that every reply has, these, and the connection's end."""
+    fixed = [*ALWAYS.items(), ("Content-Security-Policy", STRICT), ("Connection", "close")]
+    reply = problems.reply(problem, [*fixed, *headers])
+    lines = [f"HTTP/1.1 {reply.status}", *(f"{name}: {value}" for name, value in reply.headers)]
+    return Written("\r\n".join([*lines, "", ""]).encode("ascii"), reply.get_data())

@@ -1,0 +1,84 @@
+"""gunicorn's sync worker, such that a proxy in front of it loses nothing when it ends."""
+
+from collections.abc import Callable
+from typing import Any
+
+from gunicorn.workers.sync import SyncWorker  # type: ignore[import-untyped]
+
+from arrowloft.operation import observing
+from arrowloft.operation.admission import Admission
+from arrowloft.operation.lookout import Lookout
+
+
+class Worker(SyncWorker):  # type: ignore[misc]
+    """As gunicorn's own, but for who is answered, how, who looks, and when it stops listening.
+
+    admission: whom it turns away.  lookout: told of each request; see `operation.lookout`.
+    """
+
+    admission: Admission = Admission()
+    lookout: Lookout = Lookout()
+
+    def run(self) -> None:
+        """Serve until told to stop.
+
+        Those who wait are let go at once, so that the proxy asks another instance. Else the
+        kernel would hold them until the process has ended, which with all its libraries takes
+        a busy machine seconds.
+        """
+        try:
+            super().run()
+        finally:
+            for listener in self.sockets:
+                listener.close()
+
+    def handle(self, listener: Any, client: Any, addr: Any) -> None:
+        """Answer one connection, or turn it away where the service is full."""
+        method = self.admission.turned_away(client)
+        if method is None:
+            super().handle(listener, client, addr)
+            return
+        observing.turned_away(self.wsgi, method.decode("latin-1"))
+        client.close()
+
+    def handle_request(self, listener: Any, req: Any, client: Any, addr: Any) -> None:
+        """Answer one request, in one piece. Raises what gunicorn's worker does, with nothing sent.
+
+        gunicorn sends the head, then the body. Killed between the two, it would leave a proxy
+        with a reply that has begun, and so cannot be asked for again elsewhere.
+        """
+        gathered = _Gathered(client, self.lookout.end)
+        self.lookout.begin(client, req)
+        try:
+            super().handle_request(listener, req, gathered, addr)
+        finally:
+            # What it raises is answered as well, by gunicorn and past what is gathered here.
+            self.lookout.end()
+        gathered.flush()
+
+
+class _Gathered:
+    """A socket that keeps what is written to it; all else goes to the socket itself.
+
+    before: called before anything is sent.
+    """
+
+    def __init__(self, client: Any, before: Callable[[], None]) -> None:
+        self._client, self._before = client, before
+        self._kept: list[bytes] = []
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._client, name)
+
+    def sendall(self, data: bytes) -> None:
+        self._kept.append(data)
+
+    def sendfile(self, *given: Any, **named: Any) -> int:
+        self.flush()
+        return int(self._client.sendfile(*given, **named))
+
+    def flush(self) -> None:
+        whole, self._kept = b"".join(self._kept), []
+        self._before()
+        if whole:
+            self._client.sendall(whole)

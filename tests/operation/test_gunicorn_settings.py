@@ -1,0 +1,142 @@
+"""What gunicorn makes of deploy/gunicorn.conf.py, and what it says where that is wrong."""
+
+import os
+import runpy
+import subprocess
+import sys
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from strangers import ROOT, clean_environment
+
+CONFIGURATION = str(ROOT / "deploy" / "gunicorn.conf.py")
+SECONDS = 60
+
+
+def printed(**variables: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-P", "-m", "gunicorn", "--config", CONFIGURATION, "--print-config"],
+        env=clean_environment() | {f"ARROWLOFT_{name}": text for name, text in variables.items()},
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=SECONDS,
+        check=False,
+    )
+
+
+@pytest.fixture
+def configured(monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
+    """A function that runs the configuration with these variables, and gives its names."""
+    before = dict(os.environ)
+    for name in before:
+        if name.startswith("ARROWLOFT_"):
+            monkeypatch.delenv(name)
+
+    def run(**variables: str) -> Mapping[str, Any]:
+        for name, text in variables.items():
+            monkeypatch.setenv(f"ARROWLOFT_{name}", text)
+        return runpy.run_path(CONFIGURATION)
+
+    yield run
+    os.environ.clear()
+    os.environ.update(before)
+
+
+def test_what_gunicorn_makes_of_it() -> None:
+    pairs = (line.partition("=") for line in printed().stdout.splitlines())
+    made = {name.strip(): value.strip() for name, _, value in pairs}
+    expected = {
+        "bind": "['127.0.0.1:8080']",
+        "worker_class": "arrowloft.operation.worker.Worker",
+        "preload_app": "True",
+        "control_socket_disable": "True",
+        "forwarded_allow_ips": "[]",
+        "forwarder_headers": "[]",
+        "secure_scheme_headers": "{}",
+        "proxy_protocol": "off",
+        "header_map": "drop",
+        "permit_obsolete_folding": "False",
+        "accesslog": "None",
+        "loglevel": "info",
+    }
+    assert {name: made[name] for name in expected} == expected
+    assert int(made["max_requests"]) >= 10_000
+    assert 0 < int(made["max_requests_jitter"]) < int(made["max_requests"])
+    assert int(made["limit_request_line"]) <= 4094 and int(made["limit_request_fields"]) <= 100
+
+
+@pytest.mark.parametrize(
+    ("variables", "name", "value"),
+    [
+        ({"BIND": "0.0.0.0", "PORT": "9"}, "bind", "0.0.0.0:9"),
+        ({"BIND": "::1"}, "bind", "[::1]:8080"),
+        ({"BIND": ""}, "bind", "127.0.0.1:8080"),
+        ({"LIMIT_SECONDS": "30"}, "timeout", 60),
+        ({"LIMIT_SECONDS": "30"}, "graceful_timeout", 60),
+        ({"LIMIT_SECONDS": "0.5"}, "timeout", 10),
+        ({"WORKER_REQUESTS": "0"}, "max_requests", 0),
+        ({"WORKER_REQUESTS": "50000"}, "max_requests", 50_000),
+        ({"WORKERS": "3"}, "workers", 3),
+        ({"LOG_LEVEL": "WARNING"}, "loglevel", "warning"),
+    ],
+)
+def test_variables(configured: Any, variables: dict[str, str], name: str, value: Any) -> None:
+    assert configured(**variables)[name] == value
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("LOG_FORMAT", "xml"),
+        ("LOG_LEVEL", "loud"),
+        ("WORKER_REQUESTS", "-1"),
+        ("METRICS_PORT", "70000"),
+        ("METRICS_PORT", "http"),
+        ("METRICS_BIND", "here"),
+    ],
+)
+def test_what_cannot_be_understood_stops_the_start(name: str, text: str) -> None:
+    ended = printed(**{name: text})
+    assert ended.returncode != 0
+    assert f"BadSetting: ARROWLOFT_{name}={text} is no" in ended.stderr
+
+
+def test_a_new_worker_hands_its_sockets_to_whoever_watches_them(
+    configured: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from arrowloft.app import create_app
+    from arrowloft.operation import admission
+
+    seen: list[Any] = []
+    monkeypatch.setattr(admission, "watch", seen.append, raising=False)
+    worker = SimpleNamespace(
+        sockets=[SimpleNamespace(sock="one"), SimpleNamespace(sock="two")],
+        app=SimpleNamespace(wsgi=create_app),
+    )
+    configured()["post_fork"](None, worker)
+    assert seen == [["one", "two"]]
+
+
+def test_counts_that_cannot_be_kept_do_not_end_the_master(configured: Any) -> None:
+    said: list[str] = []
+
+    def fail(_: int) -> None:
+        raise RuntimeError
+
+    names = configured()
+    names["child_exit"].__globals__["_metrics"] = SimpleNamespace(dead=fail)
+    server = SimpleNamespace(log=SimpleNamespace(exception=said.append))
+    names["child_exit"](server, SimpleNamespace(pid=1))
+    assert len(said) == 1
+
+
+def test_no_folder_is_made_where_no_metrics_are_asked_for(
+    configured: Any, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("PROMETHEUS_MULTIPROC_DIR", str(tmp_path / "counts"))
+    assert configured()["_metrics"] is None
+    assert not (tmp_path / "counts").exists()

@@ -1,0 +1,106 @@
+"""The worst requests found: answered within the work allowed, or refused as too much of it."""
+
+from typing import Any
+
+import pytest
+import worst_requests as worst
+from flask.testing import FlaskClient
+from worst_requests import Worst
+
+from arrowloft.api.resource import LARGE_BLOCKS, Limits
+from arrowloft.app import create_app
+from arrowloft.core.flight import work
+from arrowloft.operation.settings import Settings
+from arrowloft.plugin import meter
+from arrowloft.replay import Replayer
+
+
+@pytest.fixture(scope="module")
+def client() -> FlaskClient:
+    return create_app().test_client()
+
+
+def asked(client: FlaskClient, one: Worst) -> Any:
+    return client.post(f"/v1/{one.resource}", json=one.body, headers={"Accept": one.form})
+
+
+def named(one: Worst) -> str:
+    return f"{one.resource}: {one.name}"
+
+
+def allowed_to(resource: str) -> int:
+    return Limits.work * (LARGE_BLOCKS if resource == "sweep" else 1)
+
+
+@pytest.mark.parametrize(
+    "one", [one for one in worst.answered() if one.form == worst.JSON], ids=named
+)
+def test_the_largest_are_answered(client: FlaskClient, one: Worst) -> None:
+    reply = asked(client, one)
+    assert reply.status_code == 200, reply.text
+    assert meter.now().evaluations < allowed_to(one.resource)
+
+
+@pytest.mark.parametrize("one", worst.refused(), ids=named)
+def test_what_takes_more_is_refused(client: FlaskClient, one: Worst) -> None:
+    reply = asked(client, one)
+    assert reply.status_code == 422, reply.text
+    problem = reply.get_json()
+    assert problem["type"] == "/problems/too-much-work"
+    assert f"{allowed_to(one.resource):,} evaluations" in problem["detail"]
+    assert "fewer" in problem["detail"]
+    # What was under way when the bound was met is one batch at most.
+    assert meter.now().evaluations < 1.3 * allowed_to(one.resource)
+
+
+@pytest.fixture(scope="module")
+def little() -> FlaskClient:
+    """A service that allows little."""
+    return create_app(settings=Settings(limits=Limits(work=4000))).test_client()
+
+
+def test_it_is_refused_at_the_same_count_every_time(little: FlaskClient) -> None:
+    one = next(one for one in worst.answered() if one.resource == "wind")
+    counts = set()
+    for _ in range(2):
+        reply = asked(little, one)
+        assert reply.status_code == 422
+        assert "4,000 evaluations" in reply.get_json()["detail"]
+        counts.add(meter.now().evaluations)
+    assert len(counts) == 1
+    # The next request begins anew.
+    assert work.left() == float("inf")
+    assert little.get("/v1/models").status_code == 200
+
+
+def test_a_replay_may_take_long() -> None:
+    one = worst.refused()[-1]
+    app = Replayer.here().app
+    with pytest.MonkeyPatch.context() as patched:
+        seen: list[int] = []
+        real = work.allowed
+        patched.setattr(work, "allowed", lambda most: seen.append(most) or real(10))
+        app.test_client().post(f"/v1/{one.resource}", json=one.body)
+    assert min(seen) > 1000 * Limits.work
+
+
+def test_a_batch_counts_beside_its_values() -> None:
+    with work.allowed(2 * work.BATCH + 30):
+        work.spend(10)
+        work.spend(20)
+        for _ in range(2):  # caught in vain
+            with pytest.raises(work.TooMuchWork):
+                work.spend(0)
+
+
+def test_an_inner_allowance_counts_for_itself() -> None:
+    with work.allowed(work.BATCH + 1):
+        with work.allowed(10 * work.BATCH):
+            for _ in range(9):
+                work.spend(0)
+        work.spend(1)
+    assert work.left() == float("inf")
+
+
+def test_a_model_cannot_hold_it_up() -> None:
+    assert not issubclass(work.TooMuchWork, Exception)
