@@ -1,0 +1,232 @@
+"""nginx as it is deployed, in front of instances of the service, on loopback.
+
+    with served(folder / "a") as a, served(folder / "b", {"ARROWLOFT_MAX_AGE": "60"}) as b:
+        with proxy(folder / "nginx", [a.port, b.port], cache=True) as front:
+            requests.get(front.url + "/healthz")
+            a.service.process.kill()  # each is a process of its own
+        print(front.requests(least=1))  # the access log, a dict a request
+
+What differs from place to place is written into the folder; all else is what `deploy/nginx/common`
+holds. Skips the test where nginx is not installed. Every process is ended by its own id.
+"""
+
+import json
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+import strangers
+from strangers import ROOT, Service, free_port
+
+COMMON = ROOT / "deploy" / "nginx" / "common"
+NGINX = shutil.which("nginx", path=os.pathsep.join([os.environ.get("PATH", ""), "/usr/sbin"]))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Front:
+    """A running nginx.
+
+    folder: holds its configuration, its logs and whatever else it writes.
+    """
+
+    process: subprocess.Popen[bytes]
+    port: int
+    folder: Path
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def errors(self) -> str:
+        """What nginx itself complains of."""
+        return (self.folder / "errors").read_text()
+
+    def requests(self, least: int = 0) -> list[dict[str, Any]]:
+        """The access log, once it has so many lines: one is written after its reply is sent."""
+        log = self.folder / "written" / "requests"
+        end = time.monotonic() + strangers.PATIENCE
+        while len(lines := log.read_text(errors="replace").splitlines()) < least:
+            assert time.monotonic() < end, lines
+            time.sleep(0.01)
+        return [json.loads(line) for line in lines]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Instance:
+    """A running gunicorn with its workers."""
+
+    service: Service
+    port: int
+
+    @property
+    def url(self) -> str:
+        return self.service.url
+
+    def workers(self) -> list[int]:
+        """Ids of its workers."""
+        master = self.service.process.pid
+        children = Path(f"/proc/{master}/task/{master}/children").read_text()
+        return [int(child) for child in children.split()]
+
+
+@contextmanager
+def served(
+    folder: Path,
+    settings: Mapping[str, str] | None = None,
+    options: Sequence[str] = (),
+    folders: Sequence[Path] = (),
+    wait: bool = True,
+) -> Iterator[Instance]:
+    """An instance under gunicorn, with the configuration of deploy/.
+
+    folder: for its log.  settings: further variables.  options: gunicorn's.  folders: put on
+    Python's path, such as a stranger's distribution.  wait: until it answers.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    port = free_port()
+    service = strangers.start(
+        folder / "log", folders, options=options, port=port, settings=settings
+    )
+    try:
+        if wait:
+            strangers.wait_until_served(service)
+        yield Instance(service=service, port=port)
+    finally:
+        service.end()
+
+
+@contextmanager
+def proxy(
+    folder: Path,
+    ports: Sequence[int],
+    *,
+    rates: str | None = None,
+    bursts: str | None = None,
+    most: int = 32,
+    cache: bool = False,
+    http: str = "",
+    server: str = "",
+    port: int | None = None,
+) -> Iterator[Front]:
+    """nginx in front of the instances on these ports.
+
+    rates, bursts: in place of `rates.conf` and `bursts.conf`, "" for none; those deployed where
+    None.  most: requests that an instance is asked at once.  cache: whether replies are kept.
+    http, server: further directives of these places.  port: to listen on, a free one where None.
+    """
+    if NGINX is None:
+        pytest.skip("nginx is not installed")
+    port = port or free_port()
+    lay_out(folder, ports, port, rates, bursts, most, cache, http, server)
+    process = _start(folder)
+    try:
+        _wait_until_open(process, port, folder)
+        yield Front(process=process, port=port, folder=folder)
+    finally:
+        end(process)
+
+
+def lay_out(
+    folder: Path,
+    ports: Sequence[int],
+    port: int,
+    rates: str | None = None,
+    bursts: str | None = None,
+    most: int = 32,
+    cache: bool = False,
+    http: str = "",
+    server: str = "",
+) -> None:
+    """Write the configuration; the arguments are those of `proxy`."""
+    place = folder / "place"
+    place.mkdir(parents=True)
+    (folder / "written").mkdir()
+    shutil.copytree(COMMON, folder / "common")
+    (place / "http.conf").write_text(
+        "\n".join(
+            [
+                _upstream(ports, most),
+                "access_log requests requests;",
+                "include rates.conf;" if rates is None else rates,
+                "include trust-nobody.conf;" if "$seen_scheme" not in http else "",
+                _kept_replies() if cache else "",
+                http,
+            ]
+        )
+    )
+    (place / "server.conf").write_text(
+        "\n".join(
+            [
+                f"listen 127.0.0.1:{port} default_server;",
+                # What has no rate has no burst either.
+                "include bursts.conf;" if bursts is None and rates is None else bursts or "",
+                "include cache.conf;" if cache else "",
+                server,
+            ]
+        )
+    )
+
+
+def command(folder: Path) -> list[str]:
+    """nginx with the configuration that is laid out in the folder."""
+    assert NGINX is not None
+    # As root nginx would work as someone who may not read the tests' folders.
+    user = ["-g", "user root;"] if os.geteuid() == 0 else []
+    configuration = folder / "common" / "nginx.conf"
+    written = f"{folder / 'written'}/"
+    return [NGINX, "-e", "stderr", "-p", written, "-c", str(configuration), *user]
+
+
+def end(process: subprocess.Popen[bytes]) -> None:
+    """End nginx, by its id: what is under way is given a moment."""
+    if process.poll() is None:
+        process.send_signal(signal.SIGTERM)
+    try:
+        process.wait(10)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait(10)
+
+
+def _upstream(ports: Sequence[int], most: int) -> str:
+    """The deployed upstream, with these instances in place of its own."""
+    lines = (COMMON / "instances.conf").read_text().splitlines()
+    servers = [line for line in lines if line.strip().startswith("server ")]
+    options = servers[0].split(maxsplit=2)[2].replace("max_conns=32", f"max_conns={most}")
+    ours = [f"    server 127.0.0.1:{port} {options}" for port in ports]
+    rest = [line for line in lines if line not in servers and line != "}"]
+    return "\n".join([*rest, *ours, "}"])
+
+
+def _kept_replies() -> str:
+    """The line that `cache.conf` asks for."""
+    lines = (COMMON / "cache.conf").read_text().splitlines()
+    return next(line.strip("# ") for line in lines if "proxy_cache_path" in line)
+
+
+def _start(folder: Path) -> subprocess.Popen[bytes]:
+    with (folder / "errors").open("wb") as errors:
+        return subprocess.Popen(
+            command(folder), cwd=folder, stdin=subprocess.DEVNULL, stdout=errors, stderr=errors
+        )
+
+
+def _wait_until_open(process: subprocess.Popen[bytes], port: int, folder: Path) -> None:
+    end = time.monotonic() + strangers.PATIENCE
+    while True:
+        assert process.poll() is None, (folder / "errors").read_text()
+        try:
+            socket.create_connection(("127.0.0.1", port), timeout=1.0).close()
+            return
+        except OSError:
+            assert time.monotonic() < end, (folder / "errors").read_text()
+            time.sleep(0.02)

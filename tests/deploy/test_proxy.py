@@ -1,0 +1,207 @@
+"""nginx in front of instances: what passes, how often, how much at once, and what is lost."""
+
+import gzip
+import json
+import socket
+import threading
+import time
+from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+from proxied import Front, proxy
+from stub_instances import Answer, Asked, Stub, stub
+from wire import Reply, exchange, message
+
+RATES = """
+limit_req_zone $binary_remote_addr zone=address:1m rate=1r/m;
+limit_req_zone $http_authorization zone=key:1m rate=1r/m;
+"""
+
+
+def get(front: Front, path: str = "/", **headers: str) -> Reply:
+    named = {name.replace("_", "-"): value for name, value in headers.items()}
+    return exchange(front.port, message("GET", path, headers=named))
+
+
+def seen(instance: Stub) -> dict[str, str]:
+    """Headers of the last request as the instance saw them."""
+    return instance.asked[-1].headers
+
+
+def test_what_the_service_reads_passes_and_nothing_else(tmp_path: Path) -> None:
+    passes = {
+        "Accept": "text/csv",
+        "Authorization": "Bearer abc",
+        "If-None-Match": '"a"',
+        "Origin": "https://app.example",
+        "traceparent": "00-0af7651916cd43dd8448eb211c80319c-b7ad6b7169203331-01",
+        "Access-Control-Request-Method": "QUERY",
+    }
+    others = {
+        "Cookie": "a=b",
+        "Script-Name": "/x",
+        "X-Forwarded-Host": "evil",
+        "Forwarded": "for=x",
+    }
+    with stub() as one, proxy(tmp_path / "nginx", [one.port]) as front:
+        exchange(front.port, message("QUERY", "/v1/x?a=%20b", b"{}", headers=passes | others))
+        asked = one.asked[-1]
+        assert (asked.method, asked.path, asked.body) == ("QUERY", "/v1/x?a=%20b", b"{}")
+        assert {name: asked.headers.get(name.lower()) for name in passes} == passes
+        assert not {name.lower() for name in others} & set(asked.headers)
+
+
+def test_nobody_says_of_himself_where_he_comes_from(tmp_path: Path) -> None:
+    with stub() as one, proxy(tmp_path / "nginx", [one.port]) as front:
+        get(front, X_Forwarded_For="1.2.3.4", X_Forwarded_Proto="https", X_Real_IP="1.2.3.4")
+        assert seen(one)["x-forwarded-for"] == "127.0.0.1"
+        assert seen(one)["x-forwarded-proto"] == "http"
+        assert "x-real-ip" not in seen(one)
+
+
+@pytest.mark.parametrize(
+    ("given", "kept"),
+    [
+        ("0123-abc.DEF_9", True),
+        ("short", False),
+        ("a" * 65, False),
+        ('a"b,{}c d', False),
+        ("", False),
+    ],
+)
+def test_a_well_formed_request_id_is_kept(tmp_path: Path, given: str, kept: bool) -> None:
+    with stub() as one, proxy(tmp_path / "nginx", [one.port]) as front:
+        reply = get(front, X_Request_Id=given)
+        assert (reply.header("X-Request-Id") == given) is kept
+        assert seen(one)["x-request-id"] == reply.header("X-Request-Id")
+        assert front.requests(least=1)[-1]["request_id"] == reply.header("X-Request-Id")
+
+
+def test_the_log_holds_neither_query_nor_body_nor_key(tmp_path: Path) -> None:
+    with stub() as one, proxy(tmp_path / "nginx", [one.port]) as front:
+        headers = {"Authorization": "Bearer secret-key"}
+        exchange(front.port, message("POST", "/v1/x?secret=1", b'{"secret":1}', headers=headers))
+        entry = front.requests(least=1)[-1]
+    assert "secret" not in json.dumps(entry)
+    assert (entry["method"], entry["path"], entry["status"]) == ("POST", "/v1/x", "200")
+
+
+def test_rates_are_exact_over_all_workers(tmp_path: Path) -> None:
+    bursts = "limit_req zone=address burst=29 nodelay;"
+    with (
+        stub() as one,
+        proxy(tmp_path / "nginx", [one.port], rates=RATES, bursts=bursts) as front,
+        ThreadPoolExecutor(8) as pool,
+    ):
+        replies = list(pool.map(lambda _: get(front), range(60)))
+    assert Counter(reply.status for reply in replies) == {200: 30, 429: 30}
+    refused = next(reply for reply in replies if reply.status == 429)
+    assert json.loads(refused.body)["type"] == "/problems/too-many-requests"
+    assert refused.header("Retry-After") == "1"
+
+
+def test_each_key_has_a_rate_of_its_own(tmp_path: Path) -> None:
+    bursts = "limit_req zone=key burst=4 nodelay;"
+    with stub() as one, proxy(tmp_path / "nginx", [one.port], rates=RATES, bursts=bursts) as front:
+        for key in ("a", "b"):
+            statuses = [get(front, Authorization=f"Bearer {key}").status for _ in range(6)]
+            assert statuses == [200] * 5 + [429]
+        assert [get(front).status for _ in range(8)] == [200] * 8
+
+
+def test_an_address_that_fills_what_it_may_have_under_way_is_told_of_health(
+    tmp_path: Path,
+) -> None:
+    slow = b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: 9\r\n\r\n{"
+    with stub() as one, proxy(tmp_path / "nginx", [one.port]) as front, ExitStack() as lines:
+        for _ in range(60):
+            line = socket.create_connection(("127.0.0.1", front.port), timeout=10.0)
+            lines.enter_context(line).sendall(slow)
+        end = time.monotonic() + 10.0
+        while (refused := get(front)).status == 200 and time.monotonic() < end:
+            pass
+        assert refused.status == 429
+        assert get(front, "/healthz").status == 200
+
+
+def test_the_deployed_rates_let_a_page_load(tmp_path: Path) -> None:
+    with stub() as one, proxy(tmp_path / "nginx", [one.port]) as front:
+        assert {get(front).status for _ in range(60)} == {200}
+
+
+def test_a_full_service_says_so_at_once(tmp_path: Path) -> None:
+    free = threading.Event()
+
+    def answer(asked: Asked) -> Answer:
+        free.wait(20.0)
+        return Answer()
+
+    with (
+        stub(answer) as one,
+        stub(answer) as two,
+        proxy(tmp_path / "nginx", [one.port, two.port], rates="", most=2) as front,
+        ThreadPoolExecutor(4) as pool,
+    ):
+        try:
+            waiting = [pool.submit(get, front) for _ in range(4)]
+            end = time.monotonic() + 10.0
+            while len(one.asked) + len(two.asked) < 4 and time.monotonic() < end:
+                time.sleep(0.01)
+            reply = get(front)
+            assert not any(future.done() for future in waiting)
+        finally:
+            free.set()
+        assert {future.result().status for future in waiting} == {200}
+        assert get(front).status == 200
+    assert reply.status == 503
+    assert json.loads(reply.body)["type"] == "/problems/overloaded"
+    assert reply.header("Retry-After") == "1"
+
+
+@pytest.mark.parametrize("method", ["GET", "POST", "QUERY"])
+def test_what_an_instance_loses_another_answers(tmp_path: Path, method: str) -> None:
+    with (
+        stub(lambda _: None) as broken,
+        stub() as sound,
+        proxy(tmp_path / "nginx", [broken.port, sound.port], rates="") as front,
+    ):
+        body = None if method == "GET" else b"{}"
+        replies = [exchange(front.port, message(method, "/v1/x", body)) for _ in range(20)]
+        assert {reply.status for reply in replies} == {200}
+        assert broken.asked, "it was never tried"
+        assert len(broken.asked) < 9, "it was tried again and again"
+
+
+def test_a_request_that_fails_everywhere_is_tried_twice_and_stops_no_other(tmp_path: Path) -> None:
+    def answer(asked: Asked) -> Answer | None:
+        return None if asked.path == "/crash" else Answer()
+
+    with (
+        stub(answer) as one,
+        stub(answer) as two,
+        stub(answer) as three,
+        proxy(tmp_path / "nginx", [one.port, two.port, three.port], rates="") as front,
+    ):
+        assert get(front, "/crash").status == 502
+        assert len(one.asked) + len(two.asked) + len(three.asked) == 2
+        assert {get(front).status for _ in range(10)} == {200}
+
+
+def test_long_replies_are_compressed_with_a_weak_tag(tmp_path: Path) -> None:
+    text = b'{"a": "' + b"b" * 5000 + b'"}'
+    with (
+        stub(lambda _: Answer(headers={"ETag": '"abc"'}, body=text)) as one,
+        proxy(tmp_path / "nginx", [one.port]) as front,
+    ):
+        plain, packed = get(front), get(front, Accept_Encoding="gzip")
+    assert (plain.body, plain.header("ETag")) == (text, '"abc"')
+    assert (gzip.decompress(packed.body), packed.header("ETag")) == (text, 'W/"abc"')
+    assert packed.header("Vary") == "Accept-Encoding"
+
+
+def test_a_reply_in_clear_text_promises_no_tls(tmp_path: Path) -> None:
+    with stub() as one, proxy(tmp_path / "nginx", [one.port]) as front:
+        assert get(front).header("Strict-Transport-Security") is None
