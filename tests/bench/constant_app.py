@@ -2,11 +2,11 @@
 
 from flask import Response
 
-from arrowloft.app import create_app
+from arrowloft.app import service
 
 
 def create():
-    app = create_app()
+    app = service()
 
     @app.get("/constant")
     def constant():

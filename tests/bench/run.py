@@ -10,10 +10,12 @@ import accuracy
 import chances
 import comparing
 import fitting
+import load
 import looks
 import serving
 import sweeping
 import verify
+import worst
 from figures import table
 
 import core
@@ -26,8 +28,10 @@ PARTS = {
     "fitting": fitting,
     "service": serving,
     "looks": looks,
+    "worst": worst,
 }
-ASKED = {"chances": chances, "verify": verify}  # take minutes: measured where they are named
+# They take minutes: measured where they are named.
+ASKED = {"chances": chances, "load": load, "verify": verify}
 
 
 def main(names):

@@ -41,11 +41,7 @@ def figures():
     port = free_port()
     server = serve(port)
     try:
-        demo = json.loads((ROOT / "openapi/examples/mark-table.request.json").read_text())
-        demo["distances"] = {"from": "10 yd", "to": "90 yd", "step": "1 yd"}
-        plain = {name: part for name, part in demo.items() if name != "wind"}
-        plain["drag"] = {"model": "constant", "parameters": {"coefficient": 1.9}}
-        plain["launch"] = {"model": "measured", "parameters": {"speed": "268 ft/s"}}
+        demo, plain = demo_mark_table(), plain_mark_table()
         yield from _ratios(port, {"plain set-up": plain, "demo: wind, component drag": demo})
         yield at_most(
             "/v1/calibration, 6 ends and 81 rows / mark-table, 81 rows, alone",
@@ -60,6 +56,20 @@ def figures():
     finally:
         server.send_signal(signal.SIGTERM)
         server.wait(15)
+
+
+def demo_mark_table():
+    """The worked example, with 81 rows."""
+    demo = json.loads((ROOT / "openapi/examples/mark-table.request.json").read_text())
+    return demo | {"distances": {"from": "10 yd", "to": "90 yd", "step": "1 yd"}}
+
+
+def plain_mark_table():
+    """That without wind, and with the models that compute least."""
+    plain = {name: part for name, part in demo_mark_table().items() if name != "wind"}
+    plain["drag"] = {"model": "constant", "parameters": {"coefficient": 1.9}}
+    plain["launch"] = {"model": "measured", "parameters": {"speed": "268 ft/s"}}
+    return plain
 
 
 def _ratios(port, bodies):

@@ -276,7 +276,7 @@ def test_the_server_listens_to_this_machine_only(settings: dict[str, str]) -> No
     made = server_settings(settings | {"ARROWLOFT_WORKERS": "3"})
     assert made["bind"] == f"['127.0.0.1:{settings['ARROWLOFT_PORT']}']"
     assert made["control_socket_disable"] == "True"
-    assert (made["workers"], made["worker_class"]) == ("3", "sync")
+    assert (made["workers"], made["worker_class"]) == ("3", "arrowloft.operation.worker.Worker")
     # Without it a model that breaks the contract would end workers, again and again.
     assert made["preload_app"] == "True"
 

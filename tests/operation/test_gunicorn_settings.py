@@ -88,6 +88,14 @@ def test_variables(configured: Any, variables: dict[str, str], name: str, value:
     assert configured(**variables)[name] == value
 
 
+@pytest.mark.parametrize("limit", ["0.1", "1", "4.9", "5", "5.1", "60"])
+def test_what_hangs_is_answered_before_its_worker_is_given_up(configured: Any, limit: str) -> None:
+    from arrowloft.operation.lookout import GRACE, LINGER, LOOK
+
+    answered = float(limit) + GRACE + 2.0 * LOOK + LINGER
+    assert configured(LIMIT_SECONDS=limit)["timeout"] >= answered + 1.0
+
+
 @pytest.mark.parametrize(
     ("name", "text"),
     [

@@ -19,8 +19,9 @@ from arrowloft.api.problems import KINDS, Problem
 from arrowloft.api.resource import ALWAYS_ANSWERED
 from arrowloft.operation.wire import Written, written
 
-LATE = 4.0
-"""Seconds after which whoever sent a request has probably given up: a proxy waits no longer."""
+LATE = 2.0
+"""Seconds after which whoever sent a request has probably given up: the service does better by
+those who came since."""
 
 RETRY_AFTER = 1
 """Seconds after which to ask again: by then a full queue of usual requests has been worked off."""

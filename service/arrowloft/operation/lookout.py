@@ -78,6 +78,7 @@ class Guarded(Lookout):
         self.handed = False
 
     def begin(self, client: Any, request: Any) -> None:
+        """Lay the message out, with the client's socket."""
         self.number += 1
         message = _MESSAGE.pack(self.number, request.method == "HEAD")
         with suppress(OSError):  # The system is short of something: nobody looks, then.
@@ -85,6 +86,7 @@ class Guarded(Lookout):
             self.handed = True
 
     def end(self) -> None:
+        """Take it back, or wait for the end where it is gone."""
         if self.handed:
             # Without room for it, the message's copy of the socket is closed by the kernel.
             self.far.recv(_MESSAGE.size)
@@ -162,7 +164,7 @@ class _Guardian:
             signal.signal(getattr(signal, f"SIG{name}"), signal.SIG_IGN)
         signal.pthread_sigmask(signal.SIG_SETMASK, mask)
         kept = {2, self.near.fileno(), self.far.fileno(), self.lifeline}
-        for other in {int(name) for name in os.listdir("/proc/self/fd")} - kept:
+        for other in {int(file.name) for file in Path("/proc/self/fd").iterdir()} - kept:
             with suppress(OSError):  # the one by which they were listed
                 os.close(other)
 

@@ -1,0 +1,67 @@
+"""Rate limits count over all of nginx's workers: no more pass than promised, none fewer."""
+
+import json
+import time
+
+from figures import Figure, at_most, seen
+from instances import pair
+from load_client import Ask, start
+from proxied import COMMON
+from wire import exchange, message
+
+RATE, BURST = 20, 10
+"""Requests a second, and requests ahead of it."""
+SECONDS = 6.0
+CLIENTS = 8
+EDGE = 2
+"""Requests by which the count may be off: the clock starts and ends between two of them."""
+
+
+def figures():
+    rates = f"""
+        limit_req_zone $binary_remote_addr zone=address:10m rate={RATE}r/s;
+        limit_conn_zone $binary_remote_addr zone=connections:10m;
+    """
+    bursts = f"limit_req zone=address burst={BURST} nodelay; limit_conn connections 32;"
+    workers = next(
+        int(line.split()[1].rstrip(";"))
+        for line in (COMMON / "nginx.conf").read_text().splitlines()
+        if line.startswith("worker_processes")
+    )
+    with pair(rates=rates, bursts=bursts) as (_, front):
+        request = message("GET", "/healthz")
+        time.sleep(1.0)
+        begin = time.monotonic()
+        load = start(
+            front.port, [Ask(message=request)], clients=CLIENTS, rate=4.0 * RATE, seconds=SECONDS
+        )
+        found = load.finish()
+        # What passes is known from when requests were made, not from how long the client ran.
+        lasted = max(found.moments) - max(begin, min(found.moments))
+        allowed = RATE * lasted + BURST + 1
+        passed, refused = found.statuses[200], found.statuses[429]
+        yield seen("nginx's workers that share a rate limit", workers)
+        yield Figure(
+            f"let through at {RATE}/s and {BURST} ahead in {lasted:.1f} s",
+            f"{passed}",
+            f"{allowed - EDGE:.0f} to {allowed + EDGE:.0f}",
+            abs(passed - allowed) <= EDGE,
+        )
+        yield seen("  refused by 429", refused)
+        yield at_most("  answered otherwise", found.asked - passed - refused, 0)
+        reply = _refusal(front.port, request)
+        said = json.loads(reply.body)
+        yield Figure(
+            "  a refusal",
+            f"{said['type']}, Retry-After {reply.header('retry-after')}",
+            "a problem, with Retry-After",
+            said["type"] == "/problems/too-many-requests" and bool(reply.header("retry-after")),
+        )
+
+
+def _refusal(port, request):
+    for _ in range(20 * BURST):
+        reply = exchange(port, request)
+        if reply.status == 429:
+            return reply
+    raise RuntimeError("no request was refused")
