@@ -96,7 +96,7 @@ def _instances_killed(instances):
         instance.kill()
         time.sleep(1.0)
         instance.start()
-        time.sleep(2.5)  # nginx asks it again after fail_timeout
+        time.sleep(0.5)
 
 
 def _workers_killed(instances):
@@ -134,7 +134,7 @@ def _restarted(instances):
         yield time.monotonic()
         instance.stop()
         instance.start()
-        time.sleep(2.5)
+        time.sleep(0.5)
 
 
 def _reloaded(instances):

@@ -48,6 +48,9 @@ _STOPPED = ("T", "t")
 _MESSAGE = struct.Struct("=Q?")
 """Number of the request, and whether it asks for a head alone."""
 
+_DESCRIPTOR = struct.Struct("i")
+"""How the system tells of a socket that it has handed over."""
+
 _IGNORED = ("HUP", "INT", "QUIT", "TERM", "USR1", "USR2", "WINCH")
 """Signals that a terminal or a supervisor may send to all: the guardian ends with its worker."""
 
@@ -197,12 +200,10 @@ class _Guardian:
             # Another instance may well answer: the proxy asks it when nothing comes from here.
             self._kill("a worker was frozen: it is ended, and its request is not answered")
             return True
-        try:
-            message, (client,), _, _ = socket.recv_fds(
-                self.far, _MESSAGE.size, 1, socket.MSG_DONTWAIT
-            )
-        except BlockingIOError:
+        taken = self._taken()
+        if taken is None:
             return False
+        message, client = taken
         with socket.socket(fileno=client) as line:
             if message != overdue:
                 # The next one's: the worker waits for it, or does not miss it yet.
@@ -211,6 +212,17 @@ class _Guardian:
             self._tell(line, message)
         self._kill("a request hung beyond its limit of time: it is answered, its worker ended")
         return True
+
+    def _taken(self) -> tuple[bytes, int] | None:
+        """The message and the client's socket, which only one of the two can take out."""
+        try:
+            # Not socket.recv_fds, which takes flags and forgets them: it would wait here.
+            message, (told,), _, _ = self.far.recvmsg(
+                _MESSAGE.size, socket.CMSG_SPACE(_DESCRIPTOR.size), socket.MSG_DONTWAIT
+            )
+        except BlockingIOError:
+            return None
+        return message, _DESCRIPTOR.unpack(told[2][: _DESCRIPTOR.size])[0]
 
     def _tell(self, line: socket.socket, message: bytes) -> None:
         head, body = self.answer
