@@ -151,7 +151,7 @@ def _worker_frozen(instances):
     frozen = min(instance.workers())
     yield time.monotonic()
     signalled(frozen, signal.SIGSTOP)
-    # gunicorn ends it at its timeout, and starts another.
+    # Its guardian ends it where it has taken a request, else gunicorn at its timeout.
     wait_until(lambda: frozen not in instance.workers())
 
 

@@ -113,20 +113,18 @@ def test_what_cannot_be_understood_stops_the_start(name: str, text: str) -> None
     assert f"BadSetting: ARROWLOFT_{name}={text} is no" in ended.stderr
 
 
-def test_a_new_worker_hands_its_sockets_to_whoever_watches_them(
+def test_a_new_worker_turns_away_by_its_own_sockets(
     configured: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from arrowloft.app import create_app
-    from arrowloft.operation import admission
 
-    seen: list[Any] = []
-    monkeypatch.setattr(admission, "watch", seen.append, raising=False)
+    monkeypatch.setenv("ARROWLOFT_WAITING", "7")
     worker = SimpleNamespace(
         sockets=[SimpleNamespace(sock="one"), SimpleNamespace(sock="two")],
         app=SimpleNamespace(wsgi=create_app),
     )
     configured()["post_fork"](None, worker)
-    assert seen == [["one", "two"]]
+    assert worker.admission.listening == ["one", "two"] and worker.admission.most == 7
 
 
 def test_counts_that_cannot_be_kept_do_not_end_the_master(configured: Any) -> None:

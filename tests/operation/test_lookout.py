@@ -7,17 +7,20 @@ import socket
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 import requests
+from gunicorn.workers.sync import SyncWorker
 from proxied import Instance, proxy, served
 from strangers import PATIENCE, Distribution, demo_request
 
 from arrowloft.operation import lookout
+from arrowloft.operation.wire import Written
+from arrowloft.operation.worker import Worker
 
 pytestmark = pytest.mark.skipif(
     not Path("/proc/self/stat").exists(), reason="the system does not tell what processes do"
@@ -109,7 +112,8 @@ def children(process: int) -> list[int]:
 
 
 def guardians(instance: Instance) -> list[int]:
-    return [child for worker in instance.workers() for child in children(worker)]
+    found = [child for worker in instance.workers() for child in children(worker)]
+    return [child for child in found if not gone(child)]
 
 
 def gone(process: int) -> bool:
@@ -312,6 +316,7 @@ def test_nobody_is_left_after_recycling_reload_and_stop(tmp_path: Path) -> None:
 def line() -> Iterator[tuple[socket.socket, socket.socket]]:
     ours, theirs = socket.socketpair()
     with ours, theirs:
+        theirs.settimeout(5.0)
         yield ours, theirs
 
 
@@ -324,7 +329,9 @@ def shared() -> Iterator[lookout.Guarded]:
 
 def watching(shared: lookout.Guarded) -> lookout._Guardian:
     """A guardian in this very process, which thinks that its parent is the worker."""
-    return lookout._Guardian(os.getppid(), shared.near, shared.far, -1, 0.0, (b"head, ", b"body"))
+    return lookout._Guardian(
+        os.getppid(), shared.near, shared.far, -1, 0.0, Written(b"head, ", b"body")
+    )
 
 
 @pytest.fixture
@@ -387,6 +394,39 @@ def test_the_next_request_is_not_taken_for_the_overdue_one(
     ours.sendall(b"the worker's")
     assert theirs.recv(100) == b"the worker's"
     assert not killed
+
+
+@pytest.mark.parametrize("way", ["a reply", "a file", "a failure"])
+def test_a_worker_takes_it_back_before_anything_is_written(
+    shared: lookout.Guarded,
+    line: tuple[socket.socket, socket.socket],
+    monkeypatch: pytest.MonkeyPatch,
+    way: str,
+) -> None:
+    guardian = watching(shared)
+    lying: list[bytes | None] = []
+
+    def sent(*_: object, **__: object) -> int:
+        lying.append(guardian._lying())
+        return 0
+
+    def handle(_: object, __: object, ___: object, client: Any, ____: object) -> None:
+        assert guardian._lying() is not None
+        client.sendall(b"head")
+        if way == "a file":
+            client.sendfile(None)
+        if way == "a failure":
+            raise OSError
+
+    worker = Worker.__new__(Worker)
+    worker.lookout = shared
+    monkeypatch.setattr(SyncWorker, "handle_request", handle)
+    client = SimpleNamespace(fileno=line[0].fileno, sendall=sent, sendfile=sent)
+    with suppress(OSError):
+        worker.handle_request(None, SimpleNamespace(method="GET"), client, None)
+    # gunicorn answers for a failure itself.
+    assert guardian._lying() is None and set(lying) <= {None}
+    assert len(lying) == {"a reply": 1, "a file": 2, "a failure": 0}[way]
 
 
 def test_a_frozen_worker_is_not_answered_for(

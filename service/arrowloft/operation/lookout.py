@@ -27,9 +27,8 @@ from typing import Any, NoReturn
 
 from gunicorn import util  # type: ignore[import-untyped]
 
-from arrowloft.api import problems
 from arrowloft.api.time_limit import too_long
-from arrowloft.operation.headers import ALWAYS, STRICT
+from arrowloft.operation.wire import Written, written
 
 _log = logging.getLogger(__name__)
 
@@ -105,7 +104,7 @@ def start(limit: float) -> Lookout:
     worker = os.getpid()
     if _state(worker) is None:
         return Lookout()
-    answer = _answer(limit)
+    answer = written(too_long(limit))
     near, far = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
     theirs, lifeline = os.pipe()
     # A signal for the worker must not be handled by the other one in the worker's way.
@@ -140,7 +139,7 @@ def _end_after(guardian: "_Guardian", mask: set[Any]) -> NoReturn:
 class _Guardian:
     """The guardian's side.
 
-    worker: its process.  seconds: after which a request is overdue.  answer: head and body.
+    worker: its process.  seconds: after which a request is overdue.  answer: to what hangs.
     """
 
     def __init__(
@@ -150,7 +149,7 @@ class _Guardian:
         far: socket.socket,
         lifeline: int,
         seconds: float,
-        answer: tuple[bytes, bytes],
+        answer: Written,
     ) -> None:
         self.worker, self.seconds, self.answer = worker, seconds, answer
         self.near, self.far, self.lifeline = near, far, lifeline
@@ -160,9 +159,9 @@ class _Guardian:
         # It would write to all memory, which is shared as long as nobody does.
         gc.disable()
         signal.set_wakeup_fd(-1)
-        for name in signal.Signals:
-            if callable(signal.getsignal(name)):
-                signal.signal(name, signal.SIG_DFL)
+        for one in signal.Signals:
+            if callable(signal.getsignal(one)):
+                signal.signal(one, signal.SIG_DFL)
         for name in _IGNORED:
             signal.signal(getattr(signal, f"SIG{name}"), signal.SIG_IGN)
         signal.pthread_sigmask(signal.SIG_SETMASK, mask)
@@ -247,11 +246,3 @@ def _state(process: int) -> str | None:
         return None
     # Its name, in brackets, may hold anything.
     return told.rpartition(")")[2].split()[0]
-
-
-def _answer(limit: float) -> tuple[bytes, bytes]:
-    """Head and body of the reply to a request that hangs."""
-    fixed = [*ALWAYS.items(), ("Content-Security-Policy", STRICT), ("Connection", "close")]
-    reply = problems.reply(too_long(limit), fixed)
-    lines = [f"HTTP/1.1 {reply.status}", *(f"{name}: {value}" for name, value in reply.headers)]
-    return "\r\n".join([*lines, "", ""]).encode("ascii"), reply.get_data()
