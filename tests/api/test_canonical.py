@@ -6,6 +6,8 @@ import struct
 from typing import Any
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from arrowloft.api.canonical import canonical, digest
 
@@ -107,3 +109,17 @@ def test_the_digest_is_of_the_bytes() -> None:
     # As `printf '{"a":1}' | sha256sum` prints it.
     known = "015abd7f5cc57a2dd94b7590f04ad8084273905ee33ec5cebeae62276a97f862"
     assert digest({"a": 1.0}) == f"sha256:{known}"
+
+
+@given(st.lists(st.floats(allow_nan=False, allow_infinity=False)))
+@example([0.0, -0.0, 1.0, -10.0, 0.1])
+@example([10.05, -0.0, 1e15, 1e16, 1e-4, 1e-5, 123456.0])
+def test_many_numbers_are_written_as_each_of_them(values: list[float]) -> None:
+    each = [canonical(value).decode() for value in values]
+    assert canonical(values).decode() == f"[{','.join(each)}]"
+
+
+@pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf])
+def test_what_is_no_number_is_refused_among_many(bad: float) -> None:
+    with pytest.raises(ValueError, match="double"):
+        canonical([1.0, bad, 2.0])

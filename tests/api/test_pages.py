@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from werkzeug.test import TestResponse
+from lasting import lasting
 
 from arrowloft.api import catalogue, problems
 from arrowloft.api.resource import Edge, Limits
@@ -74,12 +74,6 @@ def test_a_page_s_file_is_sent_as_it_lies_there(client: FlaskClient) -> None:
     shown = client.get("/", headers={"Accept": BROWSER}).data
     assert shown == (PAGES / "page" / "index.html").read_bytes()
     assert client.get("/docs").data == (PAGES / "document" / "docs.html").read_bytes()
-
-
-def lasting(reply: TestResponse) -> dict[str, str]:
-    """Its headers but for those that name this very request."""
-    own = ("X-Request-Id", "traceresponse")
-    return {name: value for name, value in reply.headers.items() if name not in own}
 
 
 @pytest.mark.parametrize("address", ADDRESSES)

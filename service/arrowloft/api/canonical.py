@@ -11,6 +11,8 @@ import json
 import math
 from typing import Any
 
+import orjson
+
 _EXACT = 2**53
 """Whole numbers up to here are doubles."""
 _LEAST_PLAIN, _LEAST_EXPONENT = -6, 21
@@ -59,16 +61,36 @@ def _write(value: Any, parts: list[str], known: _Names) -> None:
             opening = ","
         parts.append("}" if value else "{}")
     elif isinstance(value, list):
-        opening = "["
-        for item in value:
-            parts.append(opening)
-            _write(item, parts, known)
-            opening = ","
-        parts.append("]" if value else "[]")
+        _write_list(value, parts, known)
     elif isinstance(value, int) and not isinstance(value, bool):
         parts.append(str(value) if -_EXACT <= value <= _EXACT else _number(_double(value)))
     else:
         parts.append(_encoded(value))
+
+
+def _write_list(values: list[Any], parts: list[str], known: _Names) -> None:
+    if len(values) > 1 and all(type(value) is float for value in values):
+        parts.append(_numbers(values))
+        return
+    opening = "["
+    for item in values:
+        parts.append(opening)
+        _write(item, parts, known)
+        opening = ","
+    parts.append("]" if values else "[]")
+
+
+def _numbers(values: list[float]) -> str:
+    """An array of doubles, as a sweep has columns of a hundred thousand.
+
+    orjson writes the same digits in a twentieth of the time, and otherwise only where it writes
+    an exponent, or a whole number.
+    """
+    text = orjson.dumps(values).decode()
+    if "e" in text or "n" in text:
+        return f"[{','.join(map(_number, values))}]"
+    ended = f"{text[:-1]},"
+    return f"{ended.replace('-0.0,', '0,').replace('.0,', ',')[:-1]}]"
 
 
 def _code_units(name: str) -> bytes:
@@ -84,13 +106,11 @@ def _double(value: int) -> float:
 
 def _number(value: float) -> str:
     """Number::toString of ECMAScript; Python's repr has the same digits, not the same form."""
+    text = repr(value)
+    if "e" not in text and "n" not in text:
+        return "0" if text == "-0.0" else text.removesuffix(".0")
     if not math.isfinite(value):
         raise ValueError("a number is too large for a double, or none")
-    if value == 0.0:
-        return "0"
-    text = repr(value)
-    if "e" not in text:
-        return text.removesuffix(".0")
     mantissa, exponent = text.split("e")
     power = int(exponent)
     if not _LEAST_PLAIN <= power < _LEAST_EXPONENT:
