@@ -1,14 +1,6 @@
 """How the service is run: gunicorn's settings; see `gunicorn --help` for each.
 
-Variables, beside those of `arrowloft.operation.settings`:
-
-  ARROWLOFT_BIND, ARROWLOFT_PORT   address and port; 127.0.0.1 and 8080 by default
-  ARROWLOFT_WORKERS                processes; as many as cores, 2 to 4, by default
-  ARROWLOFT_WORKER_REQUESTS        requests after which a worker is replaced; 20000 by default,
-                                   0: never
-  ARROWLOFT_LOG_FORMAT             json or text; json by default
-  ARROWLOFT_LOG_LEVEL              debug, info, warning, error or critical; info, which writes a
-                                   line for each request, by default
+Its variables, and all others, are those of `arrowloft.operation.settings`; the README lists them.
 """
 
 import gc
@@ -30,38 +22,24 @@ try:
 except FileNotFoundError:
     os.environ["TMPDIR"] = "/dev/shm"
 
-from arrowloft.operation import metrics_process  # noqa: E402
+from arrowloft.operation import metrics_process, start  # noqa: E402
+from arrowloft.operation.key_lists import key_lists  # noqa: E402
 from arrowloft.operation.settings import BadSetting, Settings  # noqa: E402
 
-_settings = Settings.from_environment(os.environ)
+try:
+    _settings = Settings.from_environment(os.environ)
+    _keys = key_lists(_settings)
+except BadSetting as _error:
+    start.refuse(_error, os.environ)
 # None: no port for metrics is named. Made before the service is imported, which would keep its
 # counts in each worker alone otherwise.
 _metrics = (
     None
     if _settings.metrics_port is None
-    else metrics_process.kept(_settings.metrics_bind, _settings.metrics_port)
+    else metrics_process.kept(_settings.metrics_bind, _settings.metrics_port, _settings.keys_file)
 )
 
 from arrowloft.operation import request_log  # noqa: E402
-
-
-def _variable(name: str, default: str) -> str:
-    """Set to nothing is as good as not set."""
-    return os.environ.get(f"ARROWLOFT_{name}", "").strip() or default
-
-
-def _word(name: str, default: str, known: tuple[str, ...]) -> str:
-    found = _variable(name, default).lower()
-    if found not in known:
-        raise BadSetting(f"ARROWLOFT_{name}={found} is none of {', '.join(known)}")
-    return found
-
-
-def _whole(name: str, default: int, most: int) -> int:
-    text = _variable(name, str(default))
-    if not (text.isascii() and text.isdigit() and int(text) <= most):
-        raise BadSetting(f"ARROWLOFT_{name}={text} is not a whole number up to {most}")
-    return int(text)
 
 
 def _cores() -> int:
@@ -73,14 +51,13 @@ wsgi_app = "arrowloft.app:service()"
 
 # This machine only, unless told otherwise: sync workers are starved by a few slow callers, so
 # nothing but a proxy that buffers may talk to them.
-_address = _variable("BIND", "127.0.0.1")
-bind = f"[{_address}]:{_variable('PORT', '8080')}" if ":" in _address else None
-bind = bind or f"{_address}:{_variable('PORT', '8080')}"
+_address = _settings.bind
+bind = f"{f'[{_address}]' if ':' in _address else _address}:{_settings.port}"
 
 # Requests take milliseconds of computing and no waiting: one at a time a worker is
 # fastest, and the only kind of worker that is ended when a request hangs.
 worker_class = "arrowloft.operation.worker.Worker"
-workers = max(1, _whole("WORKERS", min(4, max(2, _cores())), 999))
+workers = _settings.workers or min(4, max(2, _cores()))
 
 # Connections that the kernel holds until a worker is free. The service itself turns requests
 # away long before (ARROWLOFT_WAITING); beyond this the kernel would drop them without a word.
@@ -99,7 +76,7 @@ worker_tmp_dir = "/dev/shm" if Path("/dev/shm").is_dir() else None
 
 # A model that leaks costs no more than this many requests' worth. Rarely, as a new worker
 # computes some things anew; unevenly, so that not all workers are replaced at once.
-max_requests = _whole("WORKER_REQUESTS", 20_000, 10**9)
+max_requests = _settings.worker_requests
 max_requests_jitter = max_requests // 10
 
 # No way in but HTTP.
@@ -123,10 +100,8 @@ header_map = "drop"
 # The service writes its own line for each request, with ids and without what callers wrote.
 accesslog = None
 errorlog = "-"
-loglevel = _word("LOG_LEVEL", "info", request_log.LEVELS)
-logconfig_dict = request_log.configuration(
-    _word("LOG_FORMAT", "json", request_log.FORMATS), loglevel
-)
+loglevel = _settings.log_level
+logconfig_dict = request_log.configuration(_settings.log_format, loglevel)
 
 
 def on_starting(server: Any) -> None:
@@ -137,6 +112,13 @@ def on_starting(server: Any) -> None:
     """
     from arrowloft.pictures.frame import prepare
 
+    # A master that takes another's place finds the port taken until that one ends.
+    if _metrics is not None and "GUNICORN_PID" not in os.environ:
+        try:
+            _metrics.require_port()
+        except BadSetting as error:
+            start.refuse(error, os.environ)
+    start.tell(_settings, workers, _keys)
     prepare()
     # By these a worker says that it cannot even begin, which ends the master. They are 3 and 4
     # otherwise, by which a model might end a worker in the midst of its work.
@@ -148,17 +130,26 @@ def on_starting(server: Any) -> None:
     gc.freeze()
 
 
-def when_ready(_server: Any) -> None:
+def when_ready(server: Any) -> None:
     """The socket is open."""
     if _metrics is not None:
         _metrics.start()
+        # No hook is called now and then; this is, once a second.
+        murder_workers = server.murder_workers
+
+        def look_after_children() -> None:
+            _metrics.look()
+            murder_workers()
+
+        server.murder_workers = look_after_children
 
 
 def post_fork(_server: Any, worker: Any) -> None:
     """In a new worker: what cannot be shared with the others is its own from here on."""
-    from arrowloft.operation import observing
+    from arrowloft.operation import access, observing
     from arrowloft.operation.admission import Admission
 
+    access.forked(worker.app.wsgi())
     observing.forked(worker.app.wsgi())
     listening = [listener.sock for listener in worker.sockets]
     worker.admission = Admission(listening=listening, most=_settings.waiting)
@@ -166,9 +157,12 @@ def post_fork(_server: Any, worker: Any) -> None:
 
 def post_worker_init(worker: Any) -> None:
     """A new worker is about to serve: from here on its guardian looks after it."""
-    from arrowloft.operation import lookout
+    from arrowloft.operation import lookout, observing
 
-    worker.lookout = lookout.start(_settings.limits.seconds)
+    def count(method: str) -> None:
+        observing.hung(worker.app.wsgi(), method)
+
+    worker.lookout = lookout.start(_settings.limits.seconds, count)
 
 
 def child_exit(server: Any, worker: Any) -> None:

@@ -16,14 +16,14 @@ import sys
 import tarfile
 import tempfile
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 PACKAGES = ("service/arrowloft", "plugins/arrowloft_models")
 """What the wheel holds, with all that lies in it."""
 
-NEEDED = ("pyproject.toml", "README.md", *PACKAGES)
+NEEDED = ("pyproject.toml", "README.md", "deploy/LICENSE", *PACKAGES)
 """What a build reads."""
 
 LEFT_BEHIND = ("__pycache__", "*.pyc", "*.egg-info", ".*")
@@ -171,14 +171,22 @@ def _repack(archive: Path, epoch: int) -> None:
     with tarfile.open(archive) as opened:
         contents = [
             (member, opened.extractfile(member).read() if member.isfile() else b"")  # type: ignore[union-attr]
-            for member in sorted(opened.getmembers(), key=lambda member: member.name)
+            for member in opened.getmembers()
         ]
+    pack(archive, contents, epoch)
+
+
+def pack(archive: Path, contents: Iterable[tuple[tarfile.TarInfo, bytes]], epoch: int) -> None:
+    """Write an archive that depends on the members' names, kinds and bytes alone.
+
+    contents: members with their bytes, in any order.  epoch: the time of each, Unix s.
+    """
     with (
         archive.open("wb") as written,
         gzip.GzipFile(filename="", fileobj=written, mode="wb", mtime=epoch) as packed,
         tarfile.open(fileobj=packed, mode="w", format=tarfile.PAX_FORMAT) as opened,
     ):
-        for member, content in contents:
+        for member, content in sorted(contents, key=lambda item: item[0].name):
             opened.addfile(_plain(member, epoch, len(content)), io.BytesIO(content))
 
 

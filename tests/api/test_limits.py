@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from arrowloft.api.resource import LARGE_BLOCKS, WAITING, Limits
+from arrowloft.api.resource import WAITING, Limits
 
 
 @pytest.fixture(scope="module")
@@ -48,15 +48,13 @@ def test_every_list_of_a_request_has_a_bound(document: Any) -> None:
 
 
 def test_figures_for_programs(document: Any) -> None:
-    own = {"sweep_work": LARGE_BLOCKS * Limits.work, "waiting": WAITING}
-    assert document["x-limits"] == asdict(Limits()) | own
+    assert document["x-limits"] == asdict(Limits()) | {"waiting": WAITING}
 
 
 def test_figures_in_words(document: Any) -> None:
     words = document["info"]["description"].split()
     for name, value in document["x-limits"].items():
-        if name != "sweep_work":
-            assert f"{value:g}" in words or str(value) in words, name
+        assert f"{value:g}" in words or str(value) in words, name
 
 
 def test_what_takes_too_much_work_is_documented(document: Any) -> None:

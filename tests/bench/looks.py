@@ -3,10 +3,9 @@
 import json
 import os
 import shutil
-import signal
 
 from figures import at_most
-from serving import ROOT, free_port, milliseconds, serve
+from serving import ROOT, milliseconds, service
 
 _LOADS, _CHANGES = 5, 12
 
@@ -26,14 +25,9 @@ _CHANGED = """(value) => new Promise((done) => {
 
 
 def figures():
-    port = free_port()
-    server = serve(port)
-    try:
+    with service() as port:
         yield from _pictures(port)
         yield from _page(f"http://127.0.0.1:{port}")
-    finally:
-        server.send_signal(signal.SIGTERM)
-        server.wait(15)
 
 
 def _pictures(port):

@@ -7,20 +7,19 @@ they cost more than wrk and so make the service look nearer to the constant repl
 
 import json
 import multiprocessing
-import os
 import re
 import shutil
-import signal
-import socket
 import subprocess
 import sys
 import tempfile
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 from figures import at_least, at_most, seen
+from proxied import ROOT, served
+from wire import exchange, message
 
-ROOT = Path(__file__).parent.parent.parent
 SECONDS = 4.0
 ROUNDS = 3
 CLIENTS = 4
@@ -38,9 +37,7 @@ _SIX_ENDS = {
 def figures():
     yield at_most("import and create the app", _start_seconds(), 1.5, " s")
     yield at_most("plotting libraries imported", _plotting(), 0)
-    port = free_port()
-    server = serve(port)
-    try:
+    with service() as port:
         demo, plain = demo_mark_table(), plain_mark_table()
         yield from _ratios(port, {"plain set-up": plain, "demo: wind, component drag": demo})
         yield at_most(
@@ -53,9 +50,6 @@ def figures():
             name = example.name.removesuffix(".request.json")
             body = json.loads(example.read_text())
             yield seen(f"/v1/{name}, its example, alone", milliseconds(port, name, body), " ms")
-    finally:
-        server.send_signal(signal.SIGTERM)
-        server.wait(15)
 
 
 def demo_mark_table():
@@ -91,11 +85,11 @@ def _ratios(port, bodies):
 
 def milliseconds(port, name, body, accept="application/json"):
     """Least time from request to reply, one at a time."""
-    message = _request("POST", f"/v1/{name}", body, accept)
+    request = message("POST", f"/v1/{name}", body, {"Accept": accept})
     best = float("inf")
     for _ in range(20):
         start = time.perf_counter()
-        _exchange(port, message)
+        _answered(port, request)
         best = min(best, time.perf_counter() - start)
     return 1e3 * best
 
@@ -116,59 +110,31 @@ def _plotting():
     return int(subprocess.run([sys.executable, "-c", code], capture_output=True, check=True).stdout)
 
 
-def free_port():
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
+@contextmanager
+def service(workers=2):
+    """The port of an instance that answers /constant as well."""
+    settings = {"ARROWLOFT_WORKERS": str(workers), "ARROWLOFT_LOG_LEVEL": "error"}
+    bench = Path(__file__).parent
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        served(Path(folder), settings, ["constant_app:create()"], [bench]) as instance,
+    ):
+        yield instance.port
 
 
-def serve(port):
-    environment = {
-        **os.environ,
-        "ARROWLOFT_PORT": str(port),
-        "ARROWLOFT_WORKERS": "2",
-        "PYTHONPATH": str(Path(__file__).parent),
-    }
-    command = [sys.executable, "-m", "gunicorn", "--config", str(ROOT / "deploy/gunicorn.conf.py")]
-    server = subprocess.Popen([*command, "constant_app:create()"], env=environment, cwd=ROOT)
-    deadline = time.monotonic() + 20.0
-    while time.monotonic() < deadline:
-        try:
-            _exchange(port, _request("GET", "/healthz", None))
-            return server
-        except OSError:
-            time.sleep(0.1)
-    server.terminate()
-    sys.exit("arrowloft: the service did not start")
-
-
-def _request(method, path, body, accept="application/json"):
-    payload = b"" if body is None else json.dumps(body).encode()
-    head = f"{method} {path} HTTP/1.1\r\nHost: localhost\r\nAccept: {accept}\r\n"
-    if payload:
-        head += f"Content-Type: application/json\r\nContent-Length: {len(payload)}\r\n"
-    return head.encode() + b"Connection: close\r\n\r\n" + payload
-
-
-def _exchange(port, message):
-    with socket.create_connection(("127.0.0.1", port), timeout=10.0) as line:
-        line.sendall(message)
-        parts = []
-        while part := line.recv(65536):
-            parts.append(part)
-    reply = b"".join(parts)
-    if not reply.startswith(b"HTTP/1.1 200"):
-        raise OSError(reply[:200].decode(errors="replace"))
-    return reply
+def _answered(port, request):
+    reply = exchange(port, request)
+    if reply.status != 200:
+        raise OSError(f"{reply.status} {reply.body[:200]!r}")
 
 
 def _throughput(port, path, body):
     """Replies a second with a few clients at once."""
     if WRK:
         return _wrk(port, path, body)
-    message = _request("GET" if body is None else "POST", path, body)
+    request = message("GET" if body is None else "POST", path, body)
     with multiprocessing.Pool(CLIENTS) as pool:
-        counts = pool.starmap(_client, [(port, message)] * CLIENTS)
+        counts = pool.starmap(_client, [(port, request)] * CLIENTS)
     return sum(counts) / SECONDS
 
 
@@ -187,10 +153,10 @@ def _wrk(port, path, body):
     return float(re.search(r"Requests/sec:\s*([\d.]+)", said)[1])
 
 
-def _client(port, message):
+def _client(port, request):
     done = 0
     end = time.monotonic() + SECONDS
     while time.monotonic() < end:
-        _exchange(port, message)
+        _answered(port, request)
         done += 1
     return done

@@ -1,13 +1,13 @@
 """The service as it is run, and Debian's chromium on a phone's screen and on a large one."""
 
 import os
-import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
+import tools
 from browsing import DESKTOP, HERE, PHONE, Visit, Watch
 from playwright.sync_api import Browser, Page, Playwright, expect, sync_playwright
 from strangers import Service, start, wait_until_served
@@ -38,12 +38,7 @@ def playwright() -> Iterator[Playwright]:
 @pytest.fixture(scope="package")
 def browser(playwright: Playwright) -> Iterator[Browser]:
     """Headless; no name but this host's is ever looked up."""
-    path = shutil.which("chromium")
-    if path is None:
-        missing = "chromium is not on the PATH: install Debian's package of this name"
-        if os.environ.get("CI") == "true":
-            pytest.fail(missing, pytrace=False)
-        pytest.skip(missing)
+    path = tools.needed("chromium")
     options = [f"--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE {HERE}"]
     if os.geteuid() == 0:
         options.append("--no-sandbox")

@@ -7,11 +7,12 @@
         print(front.requests(least=1))  # the access log, a dict a request
 
 What differs from place to place is written into the folder; all else is what `deploy/nginx/common`
-holds. Skips the test where nginx is not installed. Every process is ended by its own id.
+holds. Without nginx a test is skipped, or fails; see `tools`. Every process is ended by its own id.
 """
 
 import json
 import os
+import re
 import shutil
 import signal
 import socket
@@ -23,12 +24,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import pytest
 import strangers
-from strangers import ROOT, Service, free_port
+import tools
+from processes import arguments, children, family, free_port, signalled
+from strangers import PATIENCE, ROOT, PortTaken, Service
 
 COMMON = ROOT / "deploy" / "nginx" / "common"
-NGINX = shutil.which("nginx", path=os.pathsep.join([os.environ.get("PATH", ""), "/usr/sbin"]))
+NGINX = tools.found("nginx")
+_STARTS = 3
+"""How often a start is tried where another process has taken the port."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,29 +57,99 @@ class Front:
     def requests(self, least: int = 0) -> list[dict[str, Any]]:
         """The access log, once it has so many lines: one is written after its reply is sent."""
         log = self.folder / "written" / "requests"
-        end = time.monotonic() + strangers.PATIENCE
+        end = time.monotonic() + PATIENCE
         while len(lines := log.read_text(errors="replace").splitlines()) < least:
             assert time.monotonic() < end, lines
             time.sleep(0.01)
         return [json.loads(line) for line in lines]
 
 
-@dataclass(frozen=True, kw_only=True)
 class Instance:
-    """A running gunicorn with its workers."""
+    """A gunicorn with its workers, with the configuration of deploy/; always on the same port.
+
+    folder: for its logs, one a start.  settings: further variables.  options: gunicorn's.
+    folders: put on Python's path, such as a stranger's distribution.
+    """
 
     service: Service
-    port: int
+    """As it was started last."""
+
+    def __init__(
+        self,
+        folder: Path,
+        settings: Mapping[str, str] | None = None,
+        options: Sequence[str] = (),
+        folders: Sequence[Path] = (),
+    ) -> None:
+        self.folder = folder
+        self.settings = dict(settings or {})
+        self.options = options
+        self.folders = folders
+        self.port = free_port()
+        self.starts = 0
+
+    def start(self, wait: bool = True, patience: float = PATIENCE) -> None:
+        """Start it, also anew.
+
+        wait: until it answers; its first start takes another port where this one is taken.
+        patience: seconds.  Raises NotServed.
+        """
+        anew = self.starts > 0
+        for turn in range(_STARTS):
+            self._start()
+            try:
+                if wait:
+                    strangers.wait_until_served(self.service, patience)
+                return
+            except BaseException as error:
+                self.service.end()
+                if not isinstance(error, PortTaken) or turn == _STARTS - 1:
+                    raise
+                self.port = self.port if anew else free_port()
+
+    def _start(self) -> None:
+        self.starts += 1
+        self.folder.mkdir(parents=True, exist_ok=True)
+        self.service = strangers.start(
+            self.folder / f"log{self.starts}",
+            self.folders,
+            options=self.options,
+            port=self.port,
+            settings=self.settings,
+        )
 
     @property
     def url(self) -> str:
         return self.service.url
 
+    @property
+    def master(self) -> int:
+        return self.service.process.pid
+
     def workers(self) -> list[int]:
-        """Ids of its workers."""
-        master = self.service.process.pid
-        children = Path(f"/proc/{master}/task/{master}/children").read_text()
-        return [int(child) for child in children.split()]
+        """Ids of its workers: those of its children that run the service."""
+        same = arguments(self.master)
+        return [child for child in children(self.master) if arguments(child) == same]
+
+    def kill(self) -> None:
+        """All of it at once, as if the machine were gone."""
+        for process in family(self.master):
+            signalled(process, signal.SIGKILL)
+        self.service.process.wait(PATIENCE)
+
+    def stop(self) -> None:
+        """Gracefully."""
+        self.service.process.send_signal(signal.SIGTERM)
+        self.service.process.wait(PATIENCE)
+
+    def end(self) -> None:
+        """End it, whatever it is like; a second time does nothing."""
+        if self.starts == 0:
+            return
+        if self.service.process.poll() is None:
+            for process in (self.master, *self.workers()):
+                signalled(process, signal.SIGCONT)
+        self.service.end()
 
 
 @contextmanager
@@ -86,22 +160,13 @@ def served(
     folders: Sequence[Path] = (),
     wait: bool = True,
 ) -> Iterator[Instance]:
-    """An instance under gunicorn, with the configuration of deploy/.
-
-    folder: for its log.  settings: further variables.  options: gunicorn's.  folders: put on
-    Python's path, such as a stranger's distribution.  wait: until it answers.
-    """
-    folder.mkdir(parents=True, exist_ok=True)
-    port = free_port()
-    service = strangers.start(
-        folder / "log", folders, options=options, port=port, settings=settings
-    )
+    """An instance that runs; the arguments are those of `Instance` and of its start."""
+    instance = Instance(folder, settings, options, folders)
     try:
-        if wait:
-            strangers.wait_until_served(service)
-        yield Instance(service=service, port=port)
+        instance.start(wait)
+        yield instance
     finally:
-        service.end()
+        instance.end()
 
 
 @contextmanager
@@ -124,7 +189,7 @@ def proxy(
     http, server: further directives of these places.  port: to listen on, a free one where None.
     """
     if NGINX is None:
-        pytest.skip("nginx is not installed")
+        tools.missing("nginx")
     port = port or free_port()
     lay_out(folder, ports, port, rates, bursts, most, cache, http, server)
     process = _start(folder)
@@ -154,10 +219,11 @@ def lay_out(
     (place / "http.conf").write_text(
         "\n".join(
             [
-                _upstream(ports, most),
+                _upstreams(ports, most),
                 "access_log requests requests;",
                 "include rates.conf;" if rates is None else rates,
                 "include trust-nobody.conf;" if "$seen_scheme" not in http else "",
+                "include no-origins.conf;" if "$allowed_origin" not in http else "",
                 _kept_replies() if cache else "",
                 http,
             ]
@@ -197,14 +263,14 @@ def end(process: subprocess.Popen[bytes]) -> None:
         process.wait(10)
 
 
-def _upstream(ports: Sequence[int], most: int) -> str:
-    """The deployed upstream, with these instances in place of its own."""
-    lines = (COMMON / "instances.conf").read_text().splitlines()
-    servers = [line for line in lines if line.strip().startswith("server ")]
-    options = servers[0].split(maxsplit=2)[2].replace("max_conns=32", f"max_conns={most}")
-    ours = [f"    server 127.0.0.1:{port} {options}" for port in ports]
-    rest = [line for line in lines if line not in servers and line != "}"]
-    return "\n".join([*rest, *ours, "}"])
+def _upstreams(ports: Sequence[int], most: int) -> str:
+    """The deployed upstreams, each with these instances in place of its own."""
+    text = (COMMON / "instances.conf").read_text().replace("max_conns=32", f"max_conns={most}")
+
+    def ours(found: re.Match[str]) -> str:
+        return "".join(f"    server 127.0.0.1:{port} {found[2]}\n" for port in ports)
+
+    return re.sub(r"(?m)(^    server \S+ (.*)\n)+", ours, text)
 
 
 def _kept_replies() -> str:
@@ -221,7 +287,7 @@ def _start(folder: Path) -> subprocess.Popen[bytes]:
 
 
 def _wait_until_open(process: subprocess.Popen[bytes], port: int, folder: Path) -> None:
-    end = time.monotonic() + strangers.PATIENCE
+    end = time.monotonic() + PATIENCE
     while True:
         assert process.poll() is None, (folder / "errors").read_text()
         try:

@@ -5,7 +5,6 @@ Every process is bounded, and ended by its own id.
 
 import json
 import os
-import socket
 import subprocess
 import sys
 import time
@@ -16,6 +15,7 @@ from textwrap import dedent
 from typing import Any
 
 import requests
+from processes import free_port
 
 ROOT = Path(__file__).resolve().parents[2]
 PATIENCE = 50.0
@@ -80,23 +80,20 @@ class Service:
 
 
 def clean_environment(*folders: Path) -> dict[str, str]:
-    """Nothing of this process's Python, pip or gunicorn; the folders go onto the path."""
+    """Nothing of this process's Python, pip or gunicorn; the folders go onto the path.
+
+    After them this checkout: its tests are of its own sources, whatever is installed.
+    """
     foreign = ("PYTHON", "PIP_", "GUNICORN", "ARROWLOFT_", "VIRTUAL_ENV")
     kept = {name: value for name, value in os.environ.items() if not name.startswith(foreign)}
-    path = {"PYTHONPATH": os.pathsep.join(map(str, folders))} if folders else {}
-    return kept | {"PYTHONDONTWRITEBYTECODE": "1"} | path
+    path = os.pathsep.join(map(str, [*folders, ROOT / "service", ROOT / "plugins"]))
+    return kept | {"PYTHONDONTWRITEBYTECODE": "1", "PYTHONPATH": path}
 
 
 def demo_request() -> dict[str, Any]:
     """A request for a mark table that any model can answer."""
     text = (ROOT / "openapi" / "examples" / "mark-table.request.json").read_text(encoding="utf-8")
     return dict(json.loads(text))
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 def start(
@@ -131,13 +128,32 @@ def start(
     return Service(process, f"http://127.0.0.1:{port}", log)
 
 
-def wait_until_served(service: Service) -> None:
-    end = time.monotonic() + PATIENCE
+class NotServed(AssertionError):
+    """A service that ended, or did not answer in time; with the end of its log."""
+
+
+class PortTaken(NotServed):
+    """Another process listens where the service would."""
+
+
+def wait_until_served(service: Service, patience: float = PATIENCE) -> None:
+    """Raises NotServed, after so many seconds at the latest."""
+    end = time.monotonic() + patience
     while True:
-        try:
-            service.get("/healthz")
+        answered = _answers(service)
+        said = service.log.read_text()
+        if "Connection in use: " in said:
+            raise PortTaken(said[-5000:])
+        if answered:
             return
-        except requests.ConnectionError:
-            assert service.process.poll() is None, service.log.read_text()
-            assert time.monotonic() < end, service.log.read_text()
-            time.sleep(0.05)
+        if service.process.poll() is not None or time.monotonic() >= end:
+            raise NotServed(said[-5000:])
+        time.sleep(0.05)
+
+
+def _answers(service: Service) -> bool:
+    """Whoever listens there; one that is not the service may take a connection and say nothing."""
+    try:
+        return requests.get(f"{service.url}/healthz", timeout=5.0).ok
+    except requests.RequestException:
+        return False

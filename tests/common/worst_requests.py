@@ -41,6 +41,17 @@ def _sawtooth(nodes: int = 200, first: int = 1000) -> dict[str, Any]:
     return {"model": "table", "parameters": {"reynolds": reynolds, "coefficient": teeth}}
 
 
+def _table(nodes: int) -> dict[str, Any]:
+    """A smooth curve through as many nodes, as a wind tunnel may give."""
+    reynolds = [4000 + 60_000 // nodes * place for place in range(nodes)]
+    falling = [round(1.6 + 9000 / number, 4) for number in reynolds]
+    return {"model": "table", "parameters": {"reynolds": reynolds, "coefficient": falling}}
+
+
+_PARTS = {"model": "component", "parameters": {"vane_length": "46 mm", "vane_height": "10 mm"}}
+"""The drag of an arrow from its parts: what its law computes for a value takes longest."""
+
+
 def _wind(speed: str = "40 m/s") -> dict[str, str]:
     return {"speed": speed, "from": "60 deg"}
 
@@ -59,15 +70,43 @@ def sweep(quantities: list[str], distance: str = "50 m", slowest: str = "50 m/s"
     return _of("sweep", **own, samples=None, seed=None, quantiles=None)
 
 
+def cube(side: int = 46) -> dict[str, Any]:
+    """As many set-ups as a cube holds, three members of the set-up along its sides."""
+    thickness = _swept("/arrow/shaft_diameter", side, "4.5 mm", "7 mm")
+    return _cut(sweep(["launch_angle"]), side, thickness)
+
+
+def ten_distances(quantities: list[str]) -> dict[str, Any]:
+    """10,000 set-ups at ten distances each, by the slowest drag law."""
+    distances = [f"{10 * place} m" for place in range(1, 11)]
+    return _cut(sweep(quantities), 100) | {"distances": distances, "drag": _PARTS}
+
+
+def _cut(body: dict[str, Any], side: int, *more: dict[str, Any]) -> dict[str, Any]:
+    speeds = _swept("/launch/parameters/speed", side, "50 m/s", "90 m/s")
+    masses = _swept("/arrow/mass", side, "15 g", "30 g")
+    return body | {"vary": [speeds, masses, *more]}
+
+
 def _laws(count: int, nodes: int) -> list[dict[str, Any]]:
     return [_sawtooth(nodes, 1000 + 17 * n) | {"label": f"law {n}"} for n in range(count)]
+
+
+def _tables() -> list[dict[str, Any]]:
+    found = []
+    for n in range(64):
+        law = _table(7)
+        law["parameters"]["reynolds"] = [at + 17 * n for at in law["parameters"]["reynolds"]]
+        found.append(law | {"label": f"table {n}"})
+    return found
 
 
 def _compared(drags: list[dict[str, Any]], distances: Any, path: Any = None) -> dict[str, Any]:
     return _of("comparison", baseline=None, drags=drags, distances=distances, path=path)
 
 
-def _calibrated(**changes: Any) -> dict[str, Any]:
+def _calibrated(own: bool = False, **changes: Any) -> dict[str, Any]:
+    """own: whether each observation has wind, slope and air of its own."""
     seen = [
         {
             "name": f"end {place}",
@@ -75,10 +114,24 @@ def _calibrated(**changes: Any) -> dict[str, Any]:
             "up": f"{37 * place % 50 - 25} mm",
             "right": f"{17 * place % 40 - 20} mm",
             "arrows": 6,
+            **(_own(place) if own else {}),
         }
         for place in range(100)
     ]
     return _of("calibration", distances=_range(18, 80, 1000), observations=seen, **changes)
+
+
+def _own(place: int) -> dict[str, Any]:
+    return {
+        "wind": {"speed": f"{1 + 0.05 * place:.2f} m/s", "from": f"{3 * place} deg"},
+        "slope": f"{0.2 * place - 10:.1f} deg",
+        "air": {"temperature": f"{5 + 0.2 * place:.1f} degC"},
+    }
+
+
+def tabled(resource: str, **changes: Any) -> dict[str, Any]:
+    """100 rows by a table of 12 nodes."""
+    return _of(resource, distances=_range(10, 80, 100), drag=_table(12), **changes)
 
 
 def _constants() -> list[dict[str, Any]]:
@@ -127,6 +180,8 @@ def answered() -> list[Worst]:
         Worst("100,000 set-ups", "sweep", sweep(["launch_angle"])),
         Worst("100,000 set-ups, all columns", "sweep", sweep(_EVERY) | {"wind": _wind("20 m/s")}),
         Worst("100,000 set-ups as CSV", "sweep", sweep(_EVERY), CSV),
+        Worst("a cube of set-ups", "sweep", cube()),
+        Worst("a cube of set-ups, all columns", "sweep", cube() | {"quantities": _EVERY}),
         Worst("1,000 steep marks in a storm", "mark-table", marks),
         Worst("their picture", "mark-table", marks, PDF),
         Worst("720 winds", "wind", winds),
@@ -134,10 +189,16 @@ def answered() -> list[Worst]:
         Worst("41 slopes", "slopes", _of("slopes", distances=_range(2, 220, 121), slopes=hills)),
         Worst("294 rows", "error-budget", still | steep),
         Worst("their picture", "error-budget", still, PDF),
+        Worst("100 rows by a table", "error-budget", tabled("error-budget")),
+        Worst(
+            "100 chances by a table", "hit-probability", tabled("hit-probability", farthest=None)
+        ),
         Worst("250 chances", "hit-probability", hit),
         Worst("their picture", "hit-probability", hit, PDF),
         Worst("64 laws", "comparison", _compared(_constants(), _range(20, 240, 78))),
+        Worst("64 tables", "comparison", _compared(_tables(), _range(20, 80, 78))),
         Worst("100 observations", "calibration", _calibrated()),
+        Worst("each in air of its own", "calibration", _calibrated(own=True)),
         Worst("their picture", "calibration", _calibrated(), PDF),
         Worst("2,000 samples", "rigid-flight", rigid),
         Worst("500 measurements", "fit", _fitted()),
@@ -176,4 +237,11 @@ def refused() -> list[Worst]:
             _compared(_laws(32, 60), _range(20, 120, 78), path),
         ),
         Worst("in a storm", "calibration", _calibrated(wind=_wind())),
+        Worst("by a table", "calibration", _calibrated(own=True, drag=_table(12))),
+        Worst(
+            "all columns as CSV",
+            "sweep",
+            ten_distances(_EVERY) | {"wind": _wind("5 m/s")},
+            CSV,
+        ),
     ]

@@ -47,8 +47,11 @@ def variables(container: Any) -> dict[str, str]:
 
 
 def instance_ports() -> list[str]:
-    """Those that nginx asks."""
-    return [server[0].removeprefix("127.0.0.1:") for server in nginx("server")]
+    """Those that nginx asks, the same of either upstream."""
+    ports = [server[0].removeprefix("127.0.0.1:") for server in nginx("server")]
+    half = len(ports) // 2
+    assert ports[:half] == ports[half:]
+    return ports[:half]
 
 
 def proxy_ends() -> float:
@@ -60,8 +63,7 @@ def test_every_place_has_the_instances_that_nginx_asks() -> None:
     services = compose()["services"]
     composed = [services[f"service-{x}"]["environment"]["ARROWLOFT_PORT"] for x in "ab"]
     in_a_pod = [variables(containers()[f"service-{x}"])["ARROWLOFT_PORT"] for x in "ab"]
-    wanted = re.findall(r"arrowloft@(\d+)", (DEPLOY / "systemd/arrowloft.target").read_text())
-    assert instance_ports() == composed == in_a_pod == wanted
+    assert instance_ports() == composed == in_a_pod == wanted()
 
 
 def test_instances_are_open_to_the_loopback_only() -> None:
@@ -78,6 +80,57 @@ def test_every_place_trusts_the_one_proxy() -> None:
     assert variables(containers()["service-a"])["ARROWLOFT_PROXIES"] == "1"
     assert variables(containers()["service-b"])["ARROWLOFT_PROXIES"] == "1"
     assert "ARROWLOFT_PROXIES=1" in unit("arrowloft@.service")["Environment"][0]
+
+
+def test_each_unit_has_a_port_of_its_own_for_metrics() -> None:
+    (given,) = [one for one in unit("arrowloft@.service")["Environment"] if "METRICS" in one]
+    ports = {given.removeprefix("ARROWLOFT_METRICS_PORT=").replace("%i", x): x for x in wanted()}
+    assert len(ports) == len(wanted())
+    assert all(int(port) < 65536 for port in ports)
+    assert not set(ports) & set(wanted())
+    files = unit("arrowloft@.service")["EnvironmentFile"]
+    assert files == ["-/etc/arrowloft/environment", "-/etc/arrowloft/environment-%i"]
+
+
+def wanted() -> list[str]:
+    """Ports of the units' instances."""
+    return re.findall(r"arrowloft@(\d+)\.", (DEPLOY / "systemd/arrowloft.target").read_text())
+
+
+def test_kept_replies_leave_room_in_memory_for_what_is_under_way() -> None:
+    said = (DEPLOY / "nginx" / "common" / "cache.conf").read_text()
+    (most,) = re.findall(r"max_size=(\d+)m ", said)
+    (composed,) = re.findall(r"size=(\d+)m", compose()["services"]["proxy"]["tmpfs"][0])
+    (volume,) = [one for one in pod()["volumes"] if one["name"] == "proxy-tmp"]
+    in_a_pod = volume["emptyDir"]["sizeLimit"].removesuffix("Mi")
+    machine = unit("arrowloft-proxy.service")["MemoryMax"][0].removesuffix("M")
+    assert 2 * int(most) <= min(int(composed), int(in_a_pod), int(machine) // 2)
+
+
+def test_what_nginx_keeps_is_deleted_where_it_lies() -> None:
+    (command,) = [one for one in unit("arrowloft@.service")["ExecStartPost"] if " -delete" in one]
+    folder = re.search(r" -p (\S+) ", unit("arrowloft-proxy.service")["ExecStart"][0])
+    assert folder
+    # Not held up where there is no cache, and with the rights of none of the two users.
+    assert command == f"-+/usr/bin/find {folder[1]}cache -type f -delete"
+    assert unit("arrowloft@.service")["ExecStartPost"].index(command) == 1, "before it serves"
+    said = (DEPLOY / "nginx" / "common" / "cache.conf").read_text()
+    assert re.search(r"proxy_cache_path cache .*use_temp_path=off;", said)
+    entry = compose()["services"]["proxy"]["entrypoint"]
+    assert f"exec proxy find {entry[entry.index('-p') + 1]}cache -type f -delete" in said
+
+
+def test_keys_are_a_folder_in_containers() -> None:
+    """A file that is moved into a folder is seen there; one that is mounted alone stays the old."""
+    for letter in "ab":
+        service = compose()["services"][f"service-{letter}"]
+        (mount,) = service["volumes"]
+        target = "/etc/arrowloft/keys"
+        assert mount == f"${{ARROWLOFT_KEYS_FOLDER:-no-keys}}:{target}:ro"
+        given = service["environment"]["ARROWLOFT_KEYS_FILE"]
+        assert given == f"${{ARROWLOFT_KEYS_FOLDER:+{target}/keys}}"
+        assert service["env_file"] == [{"path": "./environment", "required": False}]
+    assert "no-keys" in compose()["volumes"]
 
 
 def test_metrics_are_open_where_the_port_says(gunicorn: dict[str, Any]) -> None:

@@ -1,22 +1,20 @@
 """The image's recipe. No container engine builds it here: what can be read of it is held."""
 
 import re
-import shutil
 import socket
 import subprocess
 import sys
 import threading
-from pathlib import Path
 
-import pytest
+import tools
 from manifests import DEPLOY, compose, manifests
-from strangers import ROOT, clean_environment, free_port
+from processes import free_port
+from strangers import ROOT, clean_environment
 from stub_instances import Answer, stub
 
 from arrowloft import __version__
 
 RECIPE = (DEPLOY / "Dockerfile").read_text(encoding="utf-8")
-LINTER = shutil.which("hadolint") or shutil.which("hadolint", path=str(Path(sys.executable).parent))
 
 
 def instructions() -> list[tuple[str, str]]:
@@ -32,10 +30,8 @@ def last_stage() -> list[tuple[str, str]]:
     return found[start:]
 
 
-@pytest.mark.skipif(LINTER is None, reason="hadolint is not installed")
 def test_the_linter_finds_nothing() -> None:
-    assert LINTER
-    command = [LINTER, "--no-color", str(DEPLOY / "Dockerfile")]
+    command = [tools.needed("hadolint"), "--no-color", str(DEPLOY / "Dockerfile")]
     said = subprocess.run(command, capture_output=True, text=True, timeout=60)
     assert (said.returncode, said.stdout) == (0, "")
 

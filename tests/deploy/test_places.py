@@ -9,10 +9,11 @@ from pathlib import Path
 
 import proxied
 import pytest
+import tools
+from processes import free_port
 from proxied import COMMON, ROOT, proxy
-from strangers import free_port
 from stub_instances import stub
-from wire import message, read_reply
+from wire import exchange, message, read_reply
 
 PLACES = ("compose", "kubernetes", "machine")
 CACHE = "proxy_cache_path cache "
@@ -38,8 +39,7 @@ def turn_on(file: Path, start: str) -> None:
 
 def complaints(folder: Path) -> str:
     """What nginx says of the configuration; nothing where it is sound."""
-    if proxied.NGINX is None:
-        pytest.skip("nginx is not installed")
+    tools.needed("nginx")
     command = [*proxied.command(folder), "-t", "-q"]
     return subprocess.run(command, capture_output=True, text=True, timeout=30).stderr
 
@@ -79,15 +79,38 @@ def test_only_the_ingress_controller_says_where_a_request_came_from() -> None:
     assert trusted == {"compose": False, "kubernetes": True, "machine": False}
 
 
-def test_tls_is_spoken_and_promised(tmp_path: Path) -> None:
-    openssl = shutil.which("openssl")
-    if openssl is None:
-        pytest.skip("openssl is not installed")
+def commented(file: Path, start: str) -> str:
+    """The directives of a comment, from the line that begins so to the end of its block."""
+    lines = [line.removeprefix("#").strip() for line in file.read_text().splitlines()]
+    first = lines.index(start)
+    return "\n".join(lines[first : lines.index("", first)])
+
+
+def test_who_comes_without_tls_is_sent_on_with_the_method(tmp_path: Path) -> None:
+    plain = free_port()
+    block = commented(COMMON / "tls.conf", "server {")
+    block = block.replace("listen 80 ", f"listen 127.0.0.1:{plain} ")
+    block = block.replace("listen [::]:80 default_server;", "")
+    with stub() as one, proxy(tmp_path / "nginx", [one.port], http=block):
+        reply = exchange(plain, message("POST", "/v1/x?a=1", b"{}"))
+    assert reply.status == 308
+    assert reply.header("Location") == "https://arrowloft.example/v1/x?a=1"
+    assert not one.asked
+
+
+def certified(tmp_path: Path) -> tuple[Path, Path]:
+    """A certificate and its key, made for the test."""
+    openssl = tools.needed("openssl")
     key, certificate = tmp_path / "key.pem", tmp_path / "certificate.pem"
     command = [openssl, "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256"]
     command += ["-nodes", "-keyout", str(key), "-out", str(certificate), "-subj", "/CN=localhost"]
     command += ["-addext", "subjectAltName=DNS:localhost", "-days", "2"]
     subprocess.run(command, check=True, capture_output=True, timeout=30)
+    return certificate, key
+
+
+def test_tls_is_spoken_and_promised(tmp_path: Path) -> None:
+    certificate, key = certified(tmp_path)
     port = free_port()
     spoken = f"listen 127.0.0.1:{port} ssl http2;\nssl_certificate {certificate};\n"
     spoken += f"ssl_certificate_key {key};\ninclude tls.conf;"
@@ -102,3 +125,7 @@ def test_tls_is_spoken_and_promised(tmp_path: Path) -> None:
             assert line.version() == "TLSv1.3"
         assert reply.header("Strict-Transport-Security") == "max-age=63072000"
         assert one.asked[-1].headers["x-forwarded-proto"] == "https"
+        host = {"Host": f"localhost:{port}"}
+        reply = exchange(port, message("POST", "/v1/x?a=1", b"{}", headers=host))
+        assert reply.status == 308
+        assert reply.header("Location") == f"https://localhost:{port}/v1/x?a=1"

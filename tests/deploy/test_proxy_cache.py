@@ -1,6 +1,7 @@
 """nginx's cache: switched on by two lines, and never at the cost of a right answer."""
 
 import itertools
+import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -9,6 +10,9 @@ import pytest
 from proxied import Front, proxy
 from stub_instances import Answer, Asked, Stub, stub
 from wire import Reply, exchange, message
+
+TELLING = "error_log stderr warn;"
+"""nginx tells when a body goes to a file."""
 
 
 @contextmanager
@@ -25,7 +29,10 @@ def kept(folder: Path, **headers: str) -> Iterator[tuple[Stub, Front]]:
         }
         return Answer(headers=named, body=b"%d" % next(numbers))
 
-    with stub(answer) as one, proxy(folder / "nginx", [one.port], rates="", cache=True) as front:
+    with (
+        stub(answer) as one,
+        proxy(folder / "nginx", [one.port], rates="", cache=True, http=TELLING) as front,
+    ):
         yield one, front
 
 
@@ -92,6 +99,27 @@ def test_bodies_that_are_no_part_of_the_key_meet_no_cache(tmp_path: Path) -> Non
             exchange(front.port, head + b"\r\n" + body * 60_000 + b"0\r\n\r\n")
         assert [asked.body[:1] for asked in one.asked] == [b"a", b"b"]
         assert "buffered to a temporary file" in front.errors()
+
+
+def test_it_is_emptied_by_deleting_its_files(tmp_path: Path) -> None:
+    """As `cache.conf` says, and the units do: nothing kept outlives an update, or new keys."""
+    with kept(tmp_path) as (one, front):
+        before = [post(front, body) for body in (b"1", b"2")]
+        folder = front.folder / "written" / "cache"
+        subprocess.run(["find", folder, "-type", "f", "-delete"], check=True, timeout=10)
+        after = [post(front, body) for body in (b"1", b"2") * 2]
+        assert len(one.asked) == 4
+    assert {reply.status for reply in after} == {200}
+    assert not {reply.body for reply in before} & {reply.body for reply in after}
+    assert [reply.header("Cache-Status") for reply in after[2:]] == ["arrowloft; hit"] * 2
+
+
+@pytest.mark.parametrize("path", ["/healthz", "/readyz"])
+def test_how_an_instance_is_is_never_answered_from_it(tmp_path: Path, path: str) -> None:
+    with kept(tmp_path) as (one, front):
+        for _ in range(3):
+            exchange(front.port, message("GET", path))
+        assert len(one.asked) == 3
 
 
 def test_without_the_two_lines_nothing_is_kept(tmp_path: Path) -> None:

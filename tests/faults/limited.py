@@ -29,7 +29,8 @@ def figures():
         if line.startswith("worker_processes")
     )
     with pair(rates=rates, bursts=bursts) as (_, front):
-        request = message("GET", "/healthz")
+        # Probes are not limited.
+        request = message("GET", "/v1/units")
         time.sleep(1.0)
         begin = time.monotonic()
         load = start(

@@ -16,8 +16,9 @@ from pathlib import Path
 
 import strangers
 from figures import Figure, at_most
-from instances import computed, signalled, wait_until_served
+from instances import STARTING, computed
 from load_client import start
+from processes import children, free_port, signalled
 from proxied import proxy, served
 from sizes import size
 
@@ -98,7 +99,7 @@ def _in_namespace(name, script, folder, count):
     if shutil.which("unshare") is None:
         yield Figure(name, "unshare is not there", "tried", False)
         return
-    port = strangers.free_port()
+    port = free_port()
     command = [sys.executable, "-P", "-m", "gunicorn", "--config", "deploy/gunicorn.conf.py"]
     process = subprocess.Popen(
         [
@@ -122,8 +123,8 @@ def _in_namespace(name, script, folder, count):
     service = strangers.Service(process, f"http://127.0.0.1:{port}", Path(os.devnull))
     try:
         try:
-            wait_until_served(service)
-        except RuntimeError:
+            strangers.wait_until_served(service, STARTING)
+        except strangers.NotServed:
             said = process.stderr.read()[-200:] if process.poll() is not None else "not served"
             yield Figure(name, said.strip() or f"ended with {process.returncode}", "served", False)
             return
@@ -140,8 +141,7 @@ def _in_namespace(name, script, folder, count):
 
 
 def _a_worker(master):
-    children = Path(f"/proc/{master}/task/{master}/children").read_text()
-    return int(children.split()[-1])
+    return children(master)[-1]
 
 
 def _lose(worker):
@@ -172,7 +172,7 @@ def _clock(count):
             served(folder / "a", {"ARROWLOFT_WORKERS": "2"}, folders=[clock], wait=False) as one,
             proxy(folder / "nginx", [one.port], rates="") as front,
         ):
-            wait_until_served(one.service)
+            strangers.wait_until_served(one.service, STARTING)
             before = set(one.workers())
             yield from _tried(
                 "clock that jumps by hours", front.port, count, jump, len(JUMPS) + 2.0

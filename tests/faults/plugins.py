@@ -9,8 +9,9 @@ import time
 from pathlib import Path
 
 from figures import Figure, at_most, seen
-from instances import computed, memory, pair, wait_until
+from instances import computed, pair
 from load_client import start
+from processes import family, memory, wait_until
 from sizes import size
 from strangers import Distribution, demo_request
 from wire import exchange, message
@@ -127,7 +128,7 @@ def _held(instances):
     """Proportional memory of all processes, MB."""
     total = 0.0
     for instance in instances:
-        for process in (instance.master, *instance.workers()):
+        for process in family(instance.master):
             try:
                 total += memory(process)[0]
             except OSError:

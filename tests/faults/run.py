@@ -1,12 +1,15 @@
 """Tries the faults, part by part, and writes one report: a table and the same as JSON.
 
-The exit status is 1 where something is not met.
+Only a run of all parts writes `report`; one of some parts has a report of its own, named after
+them, so that what stands in `report` was found in one run. The exit status is 1 where something
+is not met.
 """
 
 import importlib
 import json
 import os
 import signal
+import subprocess
 import sys
 import time
 from pathlib import Path
@@ -33,13 +36,15 @@ def main(names):
     unknown = set(names) - set(PARTS)
     if unknown:
         sys.exit(f"arrowloft: no part {', '.join(sorted(unknown))}; choose from {', '.join(PARTS)}")
+    chosen = [part for part in PARTS if part in names or not names]
+    about = _about()
     found = {}
-    for name in [part for part in PARTS if part in names or not names]:
+    for name in chosen:
         print(f"trying: {name}: {PARTS[name]}", flush=True)
         begin = time.monotonic()
         found[name] = _tried(name)
         print(f"  {time.monotonic() - begin:.0f} s", flush=True)
-    _write(found)
+    _write(found, about)
     sys.exit(not all(figure.met for figures in found.values() for figure in figures))
 
 
@@ -60,22 +65,65 @@ def _tried(name):
     return figures
 
 
-def _write(found):
+def _about():
+    """What is tried, on what, from when on."""
+    return {
+        "commit": _commit(),
+        "began": _now(),
+        "scale": os.environ.get("FAULTS_SCALE", "1"),
+        "counts set by hand": [f"{name} {value}" for name, value in _counts()],
+        "python": sys.version.split()[0],
+        "cores": os.cpu_count(),
+    }
+
+
+def _counts():
+    """Variables that set the count of one part, so that it is not what was promised."""
+    others = ("FAULTS_SCALE", "FAULTS_PROCESSES", "FAULTS_REPORT")
+    found = sorted(os.environ.items())
+    return [one for one in found if one[0].startswith("FAULTS_") and one[0] not in others]
+
+
+def _commit():
+    """As git names it, with "-dirty" where files differ from it."""
+    command = ["git", "describe", "--always", "--abbrev=40", "--dirty", "--exclude=*"]
+    try:
+        told = subprocess.run(command, cwd=HERE, capture_output=True, text=True, timeout=30)
+    except (OSError, subprocess.TimeoutExpired):
+        return "unknown"
+    return told.stdout.strip() or "unknown"
+
+
+def _now():
+    return time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime())
+
+
+def _write(found, about):
+    """What the report says of the commit is what it was when the run began."""
+    whole = {
+        **about,
+        "ended": _now(),
+        "parts": list(found),
+        "met": all(figure.met for figures in found.values() for figure in figures),
+    }
+    lines = [f"{key}: {_told(value)}" for key, value in whole.items()]
     text = table([figure for figures in found.values() for figure in figures])
     folder = Path(os.environ.get("FAULTS_REPORT") or HERE.parents[1] / ".faults")
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "report.txt").write_text(text + "\n", encoding="utf-8")
-    parts = {name: [figure._asdict() for figure in figures] for name, figures in found.items()}
-    whole = {
-        "ended": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
-        "python": sys.version.split()[0],
-        "cores": os.cpu_count(),
-        "scale": os.environ.get("FAULTS_SCALE", "1"),
-        "met": all(figure.met for figures in found.values() for figure in figures),
-        "parts": parts,
+    report = folder / ("report" if len(found) == len(PARTS) else f"report-{'-'.join(found)}")
+    report.with_suffix(".txt").write_text("\n".join([*lines, "", text, ""]), encoding="utf-8")
+    whole["parts"] = {
+        name: [figure._asdict() for figure in figures] for name, figures in found.items()
     }
-    (folder / "report.json").write_text(json.dumps(whole, indent=1) + "\n", encoding="utf-8")
-    print(f"\n{text}\n\narrowloft: the report is in {folder}")
+    written = json.dumps(whole, indent=1) + "\n"
+    report.with_suffix(".json").write_text(written, encoding="utf-8")
+    print(f"\n{text}\n\narrowloft: the report is in {report}.txt and .json")
+
+
+def _told(value):
+    if isinstance(value, bool):
+        return "all" if value else "NOT ALL"
+    return (", ".join(value) or "none") if isinstance(value, list) else value
 
 
 if __name__ == "__main__":

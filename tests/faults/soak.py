@@ -2,10 +2,12 @@
 
 import re
 import time
+from contextlib import suppress
 
 from figures import Figure, at_most, seen
-from instances import children, computed, memory, pair, wait_until
+from instances import computed, pair
 from load_client import start
+from processes import family, memory, wait_until
 from sizes import size
 from wire import exchange, message
 
@@ -54,11 +56,13 @@ def figures():
 
 
 def _held(instances):
-    """(proportional, resident) memory of all masters and workers, MB."""
+    """(proportional, resident) memory of all masters, workers and their guardians, MB."""
     parts = []
     for instance in instances:
-        for process in (instance.master, *children(instance.master)):
-            parts.append(memory(process))
+        for process in family(instance.master):
+            # One may have ended just now, as a guardian does with its worker.
+            with suppress(OSError):
+                parts.append(memory(process))
     return tuple(map(sum, zip(*parts, strict=True)))
 
 
@@ -71,6 +75,7 @@ def _counted(instances):
     """Requests of all computations by the instances' own counters."""
     total = 0.0
     for instance in instances:
-        reply = exchange(instance.metrics, message("GET", "/metrics"))
+        port = int(instance.settings["ARROWLOFT_METRICS_PORT"])
+        reply = exchange(port, message("GET", "/metrics"))
         total += sum(float(value) for value in _COUNTER.findall(reply.body.decode()))
     return round(total)

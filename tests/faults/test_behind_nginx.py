@@ -4,8 +4,6 @@ Nothing is timed here but what would hang without end.
 """
 
 import json
-import os
-import signal
 import socket
 from collections.abc import Iterator
 from contextlib import ExitStack
@@ -14,11 +12,13 @@ from pathlib import Path
 
 import pytest
 import strangers
+import tools
 from attack_cases import cases
 from attack_forms import Case
 from attacking import attack
 from load_client import Ask, Seen, run, start
-from proxied import NGINX, Front, Instance, proxy, served
+from processes import free_port
+from proxied import Front, Instance, proxy, served
 from wire import exchange, message
 
 PATIENCE = 60.0
@@ -35,11 +35,7 @@ class Served:
 
 @pytest.fixture(scope="module")
 def both(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    if NGINX is None:
-        missing = "nginx is not installed: install Debian's package nginx-light"
-        if os.environ.get("CI") == "true":
-            pytest.fail(missing, pytrace=False)
-        pytest.skip(missing)
+    tools.needed("nginx")
     folder = tmp_path_factory.mktemp("both")
     settings = {"ARROWLOFT_WORKERS": "2"}
     with (
@@ -115,17 +111,26 @@ def test_a_body_that_breaks_off_is_refused_not_a_defect(both: Served) -> None:
 
 # The last of the module: the instance stays killed.
 def test_no_request_is_lost_with_an_instance(both: Served, asks: list[Ask]) -> None:
-    workers = both.one.workers()
     with start(both.front.port, asks, clients=8, at_least=100, patience=PATIENCE) as load:
-        for process in (both.one.service.process.pid, *workers):
-            os.kill(process, signal.SIGKILL)
+        both.one.kill()
         seen = load.finish()
     assert seen.asked >= 100
     assert all_right(seen), seen
 
 
+def test_an_instance_whose_port_is_taken_starts_on_another(tmp_path: Path) -> None:
+    instance = Instance(tmp_path)
+    with socket.create_server(("127.0.0.1", instance.port)) as other:
+        try:
+            instance.start()
+            assert instance.port != other.getsockname()[1]
+            assert instance.service.get("/healthz")
+        finally:
+            instance.end()
+
+
 def test_a_lost_request_is_seen(tmp_path: Path) -> None:
     """The client itself: nobody listens here."""
-    seen = run(strangers.free_port(), [Ask(message=message("GET", "/healthz"))], clients=1, count=3)
+    seen = run(free_port(), [Ask(message=message("GET", "/healthz"))], clients=1, count=3)
     assert (seen.asked, seen.failures) == (3, 3)
     assert "ConnectionRefusedError" in str(seen)

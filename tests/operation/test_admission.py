@@ -1,6 +1,7 @@
 """A full server says so at once; where the kernel tells nothing, nobody is turned away."""
 
 import json
+import re
 import socket
 import time
 from collections.abc import Iterator
@@ -62,6 +63,7 @@ def refusal(caller: socket.socket, method: str = "GET") -> HTTPResponse:
     assert reply.headers["Content-Type"] == "application/problem+json"
     assert reply.headers["Cache-Control"] == "no-store"
     assert reply.headers["X-Content-Type-Options"] == "nosniff"
+    assert re.fullmatch("[0-9a-f]{32}", reply.headers["X-Request-Id"])
     body = reply.read()
     assert caller.recv(1) == b""
     if method != "HEAD":

@@ -1,5 +1,6 @@
 """What gunicorn makes of deploy/gunicorn.conf.py, and what it says where that is wrong."""
 
+import json
 import os
 import runpy
 import subprocess
@@ -96,21 +97,27 @@ def test_what_hangs_is_answered_before_its_worker_is_given_up(configured: Any, l
     assert configured(LIMIT_SECONDS=limit)["timeout"] >= answered + 1.0
 
 
-@pytest.mark.parametrize(
-    ("name", "text"),
-    [
-        ("LOG_FORMAT", "xml"),
-        ("LOG_LEVEL", "loud"),
-        ("WORKER_REQUESTS", "-1"),
-        ("METRICS_PORT", "70000"),
-        ("METRICS_PORT", "http"),
-        ("METRICS_BIND", "here"),
-    ],
-)
-def test_what_cannot_be_understood_stops_the_start(name: str, text: str) -> None:
-    ended = printed(**{name: text})
-    assert ended.returncode != 0
-    assert f"BadSetting: ARROWLOFT_{name}={text} is no" in ended.stderr
+def test_what_cannot_be_understood_stops_the_start_in_one_record() -> None:
+    ended = printed(PORT="80000", KEY_FILE="geheim")
+    assert ended.returncode == 1
+    record = json.loads(ended.stderr)
+    assert record["level"] == "CRITICAL"
+    first, second = record["message"].splitlines()
+    assert first.startswith("the service does not start: ARROWLOFT_PORT=80000 is not a port")
+    assert second.strip() == (
+        'ARROWLOFT_KEY_FILE is no setting; did you mean "ARROWLOFT_KEYS_FILE"?'
+    )
+
+
+@pytest.mark.parametrize("form", ["text", "xml"])
+def test_a_file_of_keys_that_is_wrong_is_told_as_the_log_is_written(
+    form: str, tmp_path: Path
+) -> None:
+    ended = printed(KEYS_FILE=str(tmp_path / "none"), LOG_FORMAT=form)
+    assert ended.returncode == 1
+    (said,) = ended.stderr.splitlines()
+    assert said.startswith("{") == (form == "xml")
+    assert ("LOG_FORMAT=xml is none of" if form == "xml" else "it cannot be read") in said
 
 
 def test_a_new_worker_turns_away_by_its_own_sockets(

@@ -1,6 +1,7 @@
 """The guardian of a worker: what hangs in C is answered, what is frozen is asked for elsewhere."""
 
 import os
+import re
 import select
 import signal
 import socket
@@ -15,8 +16,9 @@ from typing import Any
 import pytest
 import requests
 from gunicorn.workers.sync import SyncWorker
+from processes import children, gone, wait_until
 from proxied import Instance, proxy, served
-from strangers import PATIENCE, Distribution, demo_request
+from strangers import PATIENCE, Distribution, demo_request, free_port
 
 from arrowloft.operation import lookout
 from arrowloft.operation.wire import Written
@@ -56,6 +58,7 @@ STRANGER = Distribution(
                 name = "harm-hangs"
 
                 def harm(self) -> None:
+                    Path(__file__).with_name("hanging").touch()
                     collections.deque(itertools.repeat(None, 10**13), maxlen=0)
 
             @dataclass(frozen=True, kw_only=True)
@@ -85,6 +88,8 @@ STRANGER = Distribution(
 LIMIT = 1.0
 QUICK = {"ARROWLOFT_LIMIT_SECONDS": f"{LIMIT:g}"}
 """The service's limit in these trials, s."""
+ENDED = 10.0
+"""Seconds after which gunicorn would end a worker that hangs, without an answer."""
 
 
 @pytest.fixture(scope="module")
@@ -98,17 +103,10 @@ def laid(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def instance(laid: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Instance]:
     """One of two workers."""
     folder = tmp_path_factory.mktemp("instance")
-    with served(folder, QUICK | {"ARROWLOFT_WORKERS": "2"}, folders=[laid]) as one:
+    settings = QUICK | {"ARROWLOFT_WORKERS": "2", "ARROWLOFT_METRICS_PORT": str(free_port())}
+    with served(folder, settings, folders=[laid]) as one:
         settled(one, 2)
         yield one
-
-
-def children(process: int) -> list[int]:
-    try:
-        told = Path(f"/proc/{process}/task/{process}/children").read_text()
-    except OSError:
-        return []
-    return [int(child) for child in told.split()]
 
 
 def guardians(instance: Instance) -> list[int]:
@@ -116,15 +114,8 @@ def guardians(instance: Instance) -> list[int]:
     return [child for child in found if not gone(child)]
 
 
-def gone(process: int) -> bool:
-    return lookout._state(process) in (None, "Z", "X")
-
-
 def until(met: Callable[[], Any]) -> None:
-    end = time.monotonic() + PATIENCE
-    while not met():
-        assert time.monotonic() < end
-        time.sleep(0.02)
+    assert wait_until(met)
 
 
 def settled(instance: Instance, workers: int) -> None:
@@ -172,12 +163,17 @@ def test_what_hangs_in_c_is_answered_and_costs_its_worker(instance: Instance) ->
     said = reply.json()
     assert said["type"] == "/problems/takes-too-long" and said["status"] == 503
     assert said["detail"].startswith("The request took longer than 1 s. ")
-    assert LIMIT + lookout.GRACE <= passed < LIMIT + 3.0
+    assert LIMIT + lookout.GRACE <= passed < ENDED
     assert len(statuses) > 10 and set(statuses) == {200}
     assert len(before - set(instance.workers())) == 1
     settled(instance, 2)
     assert len(watching & set(guardians(instance))) == 1
-    assert "a request hung" in instance.service.log.read_text()
+    assert f"request_id={reply.headers['X-Request-Id']}" in instance.service.log.read_text()
+    # Counted once, by a process that has ended.
+    counts = {'operation="none",status="503"} 1.0', 'problems_total{code="takes-too-long"} 1.0'}
+    metrics = f"http://127.0.0.1:{instance.settings['ARROWLOFT_METRICS_PORT']}/metrics"
+    said = requests.get(metrics, timeout=PATIENCE).text
+    assert [count for count in counts if count not in said] == []
 
 
 def test_what_takes_a_while_is_answered_by_its_worker(instance: Instance) -> None:
@@ -200,7 +196,7 @@ def test_what_exits_as_a_worker_that_cannot_begin_does_not_end_the_master(
 def test_the_end_of_a_reply_is_seen_at_once(instance: Instance) -> None:
     """Though another process could hold the connection open."""
     message = b"GET /healthz HTTP/1.1\r\nHost: here\r\n\r\n"
-    slowest = 0.0
+    delays = []
     for _ in range(30):
         with socket.create_connection(("127.0.0.1", instance.port), PATIENCE) as line:
             line.sendall(message)
@@ -208,25 +204,28 @@ def test_the_end_of_a_reply_is_seen_at_once(instance: Instance) -> None:
             answered = time.monotonic()
             while part := line.recv(65536):
                 parts.append(part)
-            slowest = max(slowest, time.monotonic() - answered)
+            delays.append(time.monotonic() - answered)
         assert b"".join(parts).startswith(b"HTTP/1.1 200")
-    # Any delay would be that of the guardian's looks.
-    assert slowest < lookout.LOOK / 2.0
+    # Any delay would be anything up to that of the guardian's looks. Most are none, however
+    # laden the machine is.
+    assert sorted(delays)[len(delays) // 4] < lookout.LOOK / 10.0
 
 
-def test_a_worker_killed_in_the_midst_lets_its_client_go_at_once(instance: Instance) -> None:
-    """The proxy asks another instance then."""
+def test_a_worker_killed_in_the_midst_lets_its_client_go(instance: Instance, laid: Path) -> None:
+    """Unanswered: the proxy asks another instance then."""
     settled(instance, 2)
+    note = laid / "hanging"
+    note.unlink(missing_ok=True)
     before = set(instance.workers())
     with ThreadPoolExecutor(1) as pool:
         reply = pool.submit(asked, instance.url, "harm-hangs")
-        time.sleep(0.5)
+        until(note.exists)
         killed = time.monotonic()
         for worker in before:
             os.kill(worker, signal.SIGKILL)
         with pytest.raises(requests.ConnectionError):
             reply.result()
-        assert time.monotonic() - killed < 1.0
+        assert time.monotonic() - killed < ENDED
     settled(instance, 2)
 
 
@@ -254,7 +253,7 @@ def test_behind_nginx_a_hang_costs_one_worker_of_two_instances(laid: Path, tmp_p
             reply = asked(front.url, "harm-hangs")
             passed = time.monotonic() - begin
             time.sleep(1.0)
-        assert reply.status_code == 503 and passed < LIMIT + 3.0
+        assert reply.status_code == 503 and passed < ENDED
         assert reply.json()["type"] == "/problems/takes-too-long"
         assert "X-Request-Id" in reply.headers
         assert set(statuses) == {200}
@@ -329,9 +328,12 @@ def shared() -> Iterator[lookout.Guarded]:
 
 def watching(shared: lookout.Guarded) -> lookout._Guardian:
     """A guardian in this very process, which thinks that its parent is the worker."""
-    return lookout._Guardian(
-        os.getppid(), shared.near, shared.far, -1, 0.0, Written(b"head, ", b"body")
-    )
+    said = Written(b"head\r\n\r\n", b"body")
+    return lookout._Guardian(os.getppid(), shared.near, shared.far, -1, 0.0, said, counted.append)
+
+
+counted: list[str] = []
+"""Methods of what was answered."""
 
 
 @pytest.fixture
@@ -342,11 +344,12 @@ def killed(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     return found
 
 
-@pytest.mark.parametrize(("method", "said"), [("POST", b"head, body"), ("HEAD", b"head, ")])
+@pytest.mark.parametrize(("method", "said"), [("POST", b"body"), ("HEAD", b"")])
 def test_who_holds_the_message_answers(
     shared: lookout.Guarded,
     line: tuple[socket.socket, socket.socket],
     killed: list[int],
+    caplog: pytest.LogCaptureFixture,
     method: str,
     said: bytes,
 ) -> None:
@@ -355,8 +358,14 @@ def test_who_holds_the_message_answers(
     guardian = watching(shared)
     lying = guardian._lying()
     assert lying is not None and guardian._lying() == lying
+    counted.clear()
     assert guardian._ended(lying)
-    assert theirs.recv(100) == said and theirs.recv(100) == b""
+    assert counted == [method]
+    reply = re.fullmatch(
+        rb"head\r\nX-Request-Id: ([0-9a-f]{32})\r\n\r\n(.*)", theirs.recv(100), re.DOTALL
+    )
+    assert reply and reply[2] == said and theirs.recv(100) == b""
+    assert reply[1].decode() in caplog.text
     assert killed == [os.getppid()]
     # The worker would wait for its end.
     assert not select.select([shared.far], [], [], 0.0)[0]
@@ -448,4 +457,4 @@ def test_a_frozen_worker_is_not_answered_for(
 
 def test_where_the_system_does_not_tell_nobody_looks(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(lookout, "_state", lambda _: None)
-    assert type(lookout.start(LIMIT)) is lookout.Lookout
+    assert type(lookout.start(LIMIT, counted.append)) is lookout.Lookout

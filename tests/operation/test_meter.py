@@ -9,6 +9,7 @@ from reference_setups import AIR, recurve
 from strangers import demo_request
 
 from arrowloft.app import create_app
+from arrowloft.core.flight import work
 from arrowloft.core.flight.aim import aim
 from arrowloft.core.setup.equipment import Arrow
 from arrowloft.core.setup.flow import Flow
@@ -72,8 +73,8 @@ def test_the_time_of_a_model_that_raises_counts(clock: SimpleNamespace) -> None:
 
 def test_threads_count_for_themselves() -> None:
     meter.begin()
-    meter.add(1)
-    thread = threading.Thread(target=lambda: meter.add(10))
+    work.evaluate(1)
+    thread = threading.Thread(target=lambda: work.evaluate(10))
     thread.start()
     thread.join()
     assert meter.now().evaluations == 1
@@ -92,7 +93,7 @@ def test_a_request_counts_from_its_beginning() -> None:
     client = create_app().test_client()
     found = []
     for _ in range(2):
-        meter.add(1000)
+        work.evaluate(1000)
         assert client.post("/v1/mark-table", json=demo_request()).status_code == 200
         found.append((meter.now().lanes, meter.now().evaluations))
     assert found[0] == found[1]

@@ -2,6 +2,7 @@
 
 import fcntl
 import os
+import subprocess
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -185,7 +186,25 @@ def totals(folder: Path) -> dict[str, float]:
     }
 
 
-def test_what_ended_workers_counted_stays_in_one_file(tmp_path: Path) -> None:
+def test_what_others_counted_that_ended_unseen_stays_too(tmp_path: Path) -> None:
+    with subprocess.Popen(["true"]) as ended:
+        pass
+    for process in (ended.pid, os.getpid()):
+        write(tmp_path, "counter", process, made=1.0)
+        write(tmp_path, "gauge_livesum", process, running=1.0)
+    metrics_files.end(tmp_path, set())
+    assert totals(tmp_path) == {"made": 2.0, "running": 1.0}
+    assert {path.name for path in tmp_path.glob("counter*")} == {
+        f"counter_{os.getpid()}.db",
+        "counter_ended.db",
+    }
+
+
+def test_what_ended_workers_counted_stays_in_one_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Whether there are processes of these numbers.
+    monkeypatch.setattr(metrics_files, "_gone", lambda _: set())
     for process in range(1, 6):
         write(tmp_path, "counter", process, made=1.0, lost=10.0**process)
         write(tmp_path, "gauge_livesum", process, running=1.0)

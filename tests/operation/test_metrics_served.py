@@ -6,15 +6,20 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 import requests
 from prometheus_client.parser import text_string_to_metric_families
 from strangers import PATIENCE, ROOT, Service, demo_request, free_port, start, wait_until_served
+
+from arrowloft import __version__
+from arrowloft.operation.metrics_process import MetricsProcess
 
 WORKERS = 2
 
@@ -77,6 +82,10 @@ class Observed:
         ).stdout
         pairs = (line.strip().partition(" ") for line in listed.splitlines())
         return {int(process): command for process, _, command in pairs}
+
+    def serving(self) -> list[int]:
+        """The process that serves metrics, where there is one."""
+        return [it for it, said in self.children().items() if "metrics_server" in said]
 
     def workers(self) -> list[int]:
         return [process for process, said in self.children().items() if "-m gunicorn" in said]
@@ -187,7 +196,7 @@ def test_the_process_and_its_folder_go_with_a_killed_master(tmp_path: Path) -> N
     observed = Observed(tmp_path, PROMETHEUS_MULTIPROC_DIR="")
     try:
         observed.counts()
-        (serving,) = (it for it, said in observed.children().items() if "metrics_server" in said)
+        (serving,) = observed.serving()
         words = observed.children()[serving].split()
         folder = Path(words[words.index("--folder") + 1])
         assert folder.is_dir()
@@ -197,17 +206,70 @@ def test_the_process_and_its_folder_go_with_a_killed_master(tmp_path: Path) -> N
     wait_until(lambda: not Path(f"/proc/{serving}").exists() and not folder.exists())
 
 
-def test_the_process_waits_for_a_port_that_is_taken(tmp_path: Path) -> None:
-    holder = socket.create_server(("127.0.0.1", 0))
-    observed = Observed(tmp_path, ARROWLOFT_METRICS_PORT=str(holder.getsockname()[1]))
+def test_the_process_is_started_again_where_it_ends(tmp_path: Path) -> None:
+    observed = Observed(tmp_path)
     try:
-        observed.port = holder.getsockname()[1]
-        wait_until(lambda: "trying on" in observed.service.log.read_text())
-        observed.ask(1)
-        holder.close()
-        wait_until(lambda: observed.tables() == 1)
+        observed.ask(3)
+        for sent in (signal.SIGKILL, signal.SIGTERM):
+            (serving,) = observed.serving()
+            os.kill(serving, sent)
+            wait_until(lambda gone=serving: observed.serving() not in ([], [gone]))  # type: ignore[misc]
+            assert observed.tables() == 3
+        said = [line for line in observed.records() if "started again" in line["message"]]
+        assert [line["level"] for line in said] == ["ERROR"] * 2
     finally:
-        holder.close()
+        observed.service.end()
+    assert observed.serving() == []
+
+
+def test_a_port_that_is_taken_stops_the_start_and_is_named(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as holder:
+        port = str(holder.getsockname()[1])
+        with pytest.raises(AssertionError):
+            Observed(tmp_path, ARROWLOFT_METRICS_PORT=port)
+    last = json.loads((tmp_path / "service.log").read_text().splitlines()[-1])
+    assert last["level"] == "CRITICAL"
+    assert f"ARROWLOFT_METRICS_PORT={port} is taken or not allowed on 127.0.0.1" in last["message"]
+
+
+def test_a_port_that_is_let_go_is_waited_for() -> None:
+    holder = socket.create_server(("127.0.0.1", 0))
+    metrics = SimpleNamespace(bind="127.0.0.1", port=holder.getsockname()[1])
+    metrics._fault = lambda: MetricsProcess._fault(metrics)  # type: ignore[arg-type]
+    letting_go = threading.Timer(0.3, holder.close)
+    letting_go.start()
+    MetricsProcess.require_port(metrics)  # type: ignore[arg-type]
+    letting_go.join()
+
+
+def test_a_process_that_cannot_be_started_does_not_end_the_master(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    def none(*_: object, **__: object) -> None:
+        raise OSError("no process to give")
+
+    monkeypatch.setattr("atexit.register", lambda _: None)
+    metrics = MetricsProcess(bind="127.0.0.1", port=1, folder=str(tmp_path))
+    metrics.process = SimpleNamespace(poll=lambda: 0)  # type: ignore[assignment]
+    monkeypatch.setattr(subprocess, "Popen", none)
+    metrics.look()
+
+
+def test_the_instance_says_its_version_its_workers_and_its_file_of_keys(tmp_path: Path) -> None:
+    keys = tmp_path / "keys"
+    keys.write_text("")
+    observed = Observed(tmp_path, ARROWLOFT_KEYS_FILE=str(keys))
+    try:
+        assert observed.counted("build_info", version=__version__) == 1
+        wait_until(lambda: observed.counted("workers") == WORKERS)
+        assert observed.counts()["arrowloft_key_file_bad",] == 0
+        keys.write_text("no key")
+        assert observed.counts()["arrowloft_key_file_bad",] == 1
+        for worker in observed.workers():
+            os.kill(worker, signal.SIGKILL)
+        wait_until(lambda: observed.counted("workers") < WORKERS)
+        wait_until(lambda: observed.counted("workers") == WORKERS)
+    finally:
         observed.service.end()
 
 

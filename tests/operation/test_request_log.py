@@ -18,6 +18,7 @@ from strangers import demo_request
 
 from arrowloft.app import create_app
 from arrowloft.operation import request_log
+from arrowloft.operation.settings import FORMATS
 
 SECRET = "geheim"
 TRACE = "0af7651916cd43dd8448eb211c80319c"
@@ -75,6 +76,7 @@ def test_a_request_is_one_line(client: FlaskClient, log: Callable[..., io.String
         "request_id": "mine.1",
         "trace_id": TRACE,
         "span_id": reply.headers["traceresponse"].split("-")[2],
+        "parent_id": "b7ad6b7169203331",
         "operation": "mark_table",
         "method": "POST",
         "status": 200,
@@ -103,7 +105,7 @@ def test_the_name_of_a_key_is_logged(log: Callable[..., io.StringIO]) -> None:
     assert [line["key"] for line in lines(stream)] == ["club"]
 
 
-@pytest.mark.parametrize("form", request_log.FORMATS)
+@pytest.mark.parametrize("form", FORMATS)
 def test_nothing_that_a_caller_wrote_is_logged(
     client: FlaskClient, log: Callable[..., io.StringIO], form: str
 ) -> None:

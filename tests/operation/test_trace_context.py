@@ -41,6 +41,7 @@ def test_any_text_makes_valid_ids(asked: str, parent: str) -> None:
     ids = ids_of(asked, parent)
     assert re.fullmatch(r"[A-Za-z0-9._-]{1,128}", ids.request_id)
     assert RESPONSE.fullmatch(ids.response)
+    assert re.fullmatch(r"([0-9a-f]{16})?", ids.parent_id)
 
 
 @pytest.mark.parametrize("parent", INVALID_PARENTS)
@@ -49,6 +50,7 @@ def test_an_invalid_parent_counts_as_none(client: FlaskClient, parent: str) -> N
     assert reply.status_code == 200
     assert RESPONSE.fullmatch(reply.headers["traceresponse"])
     assert TRACE not in reply.headers["traceresponse"]
+    assert ids_of("", parent).parent_id == ""
 
 
 @pytest.mark.parametrize(("flags", "given_back"), [("00", "00"), ("01", "01"), ("ff", "01")])
@@ -63,7 +65,8 @@ def test_a_trace_goes_on_with_a_span_of_our_own(
 
 
 def test_a_later_version_is_read_as_far_as_it_is_known() -> None:
-    assert ids_of("", f"cc-{TRACE}-{SPAN}-01-what-else").trace_id == TRACE
+    ids = ids_of("", f"cc-{TRACE}-{SPAN}-01-what-else")
+    assert (ids.trace_id, ids.parent_id) == (TRACE, SPAN)
 
 
 def test_every_request_has_other_ids() -> None:

@@ -42,6 +42,16 @@ def test_the_source_distribution_tells_nothing_of_who_built_it(built: Built) -> 
     assert {member.mtime for member in members} == {EPOCH}
 
 
+def test_the_licence_is_in_what_is_built(built: Built) -> None:
+    text = (ROOT / "deploy" / "LICENSE").read_bytes()
+    with zipfile.ZipFile(built.wheel) as opened:
+        (name,) = (name for name in opened.namelist() if name.endswith("licenses/deploy/LICENSE"))
+        assert opened.read(name) == text
+    with tarfile.open(built.source) as opened_source:
+        names = opened_source.getnames()
+    assert [name for name in names if name.endswith("/deploy/LICENSE")]
+
+
 def test_builds_that_differ_are_told(built: Built, tmp_path: Path) -> None:
     for name in ("first", "second"):
         (tmp_path / name).mkdir()

@@ -19,7 +19,6 @@ from arrowloft.api.replies import JSON
 from arrowloft.api.reply_schemas import Problem
 from arrowloft.api.resource import (
     ALWAYS_ANSWERED,
-    LARGE_BLOCKS,
     WAITING,
     Limits,
     Resource,
@@ -63,11 +62,10 @@ points, a grid (of distances times slopes, say) {cells} cells, a comparison
 {lanes} lanes, a clearance {obstacles} obstacles, a calibration {observations} observations, a
 fit {measurements} measurements, a sweep {points} points (set-ups times distances). Every list
 says its own bound. A body may be nested {depth} levels deep, a whole number may have {digits}
-digits. A request may take {seconds:g} s, and {work} evaluations of drag laws, where each batch of
-flights counts some more and a sweep may take {large_blocks} times as many; what would take more
-is refused as `too-much-work`, on any machine alike. When more than {waiting} requests wait, others
-are turned away at once, as `overloaded`, with `Retry-After`. `x-limits` says the same figures for
-programs.
+digits. A request may take {seconds:g} s, and {work} evaluations of drag laws, where each call of a
+law, and other long work, counts as some more; what would take more is refused as `too-much-work`,
+on any machine alike. When more than {waiting} requests wait, others are turned away at once, as
+`overloaded`, with `Retry-After`. `x-limits` says the same figures for programs.
 
 These figures are for aiming, not for safety."""
 
@@ -142,9 +140,7 @@ def document(
         openapi_version="3.1.0",
         plugins=[plugin],
         info={
-            "description": _DESCRIPTION.format(
-                **asdict(limits), large_blocks=LARGE_BLOCKS, waiting=waiting
-            ),
+            "description": _DESCRIPTION.format(**asdict(limits), waiting=waiting),
             "license": {"name": "MIT", "identifier": "MIT"},
         },
         servers=[{"url": "/"}],
@@ -166,8 +162,7 @@ def document(
 
 def _figures(limits: Limits, waiting: int) -> dict[str, float]:
     """The limits by name, each in bytes, counts or seconds."""
-    sweep = limits.work * LARGE_BLOCKS
-    return asdict(limits) | {"sweep_work": sweep, "waiting": waiting}
+    return asdict(limits) | {"waiting": waiting}
 
 
 def _name(schema: Any) -> str:

@@ -21,10 +21,6 @@ FLIGHT_PROBLEMS = (
 """Problems that every computation of flights may answer with."""
 
 
-LARGE_BLOCKS = 3
-"""How many times as much a sweep computes in the same time: its flights go in large blocks."""
-
-
 @dataclass(frozen=True)
 class Limits:
     """What one request may ask for; each can be set by the app's configuration.
@@ -33,9 +29,9 @@ class Limits:
     trajectory.  cells: flights of a grid, such as distances times slopes.  lanes: of one
     comparison.  obstacles: of one clearance.  observations: of one calibration.
     measurements: of one fit.  points: of one sweep, set-ups times distances.  work: evaluations
-    of drag laws, flights times points on each, with some for every batch (`core.flight.work`);
-    a sweep may take LARGE_BLOCKS times as many.  depth: levels of nesting.  digits: of a whole
-    number.  seconds: of wall time, for all of it.
+    of drag laws, flights times points on each, and what counts as so many (`core.flight.work`):
+    about a second of one core.  depth: levels of nesting.  digits: of a whole number.
+    seconds: of wall time, for all of it.
     """
 
     body: int = 64 * 1024
@@ -47,7 +43,7 @@ class Limits:
     observations: int = 100
     measurements: int = 500
     points: int = 100_000
-    work: int = 2_900_000
+    work: int = 11_000_000
     depth: int = 32
     digits: int = 400
     seconds: float = 5.0

@@ -48,7 +48,8 @@ def _too_much(most: int) -> Problem:
         f"This takes more than the {most:,} evaluations of drag laws that are allowed. "
         + KINDS["too-much-work"].advice
     )
-    return Problem("too-much-work", detail, allowed=most)
+    # It is the request as a whole: the empty pointer.
+    return Problem("too-much-work", detail, [Fault("", detail)], allowed=most)
 
 
 def too_long(seconds: float) -> Problem:

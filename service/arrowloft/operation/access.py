@@ -4,20 +4,19 @@
 describes them. Where neither is set everyone may ask. A list without a key lets nobody in.
 """
 
-from collections.abc import Callable, Sequence
-
 from flask import Flask, Response, g, request
 
 from arrowloft.api.problems import Problem, reply
 from arrowloft.api.resource import is_keyed
-from arrowloft.operation.key_file import KeyFile
-from arrowloft.operation.keys import BadKeys, Entry, name_of, parsed
-from arrowloft.operation.settings import PREFIX, BadSetting, Settings
+from arrowloft.operation.key_lists import KeyLists, key_lists
+from arrowloft.operation.keys import name_of
+from arrowloft.operation.settings import Settings
 
 CHALLENGE = 'Bearer realm="arrowloft"'
 """What a caller without a valid key is asked for (RFC 6750)."""
 
-_Entries = Callable[[], Sequence[Entry]]
+EXTENSION = "arrowloft-keys"
+"""Key of the app's extensions under which its lists are kept, where it has some."""
 
 
 def install(app: Flask, settings: Settings) -> None:
@@ -26,38 +25,26 @@ def install(app: Flask, settings: Settings) -> None:
     The name of the caller's key stands in `flask.g.key_name` from then on.
     Raises BadSetting, with every fault of both lists.
     """
-    sources = _sources(settings)
-    if not sources:
+    lists = key_lists(settings)
+    if lists is None:
         return
+    app.extensions[EXTENSION] = lists
 
     @app.before_request
     def asked() -> Response | None:
         # Browsers ask whether they may ask (CORS) without the key.
         if request.method == "OPTIONS" or not _keyed():
             return None
-        return _checked([entry for source in sources for entry in source()])
+        return _checked(lists)
 
     app.after_request(_private)
 
 
-def _sources(settings: Settings) -> list[_Entries]:
-    """What tells the valid keys, for each place where some are set."""
-    sources: list[_Entries] = []
-    faults: list[str] = []
-    try:
-        if settings.keys:
-            entries = parsed(settings.keys, separated=True)
-            sources.append(lambda: entries)
-    except BadKeys as error:
-        faults += [f"{PREFIX}KEYS: {fault}" for fault in error.faults]
-    try:
-        if settings.keys_file is not None:
-            sources.append(KeyFile(settings.keys_file).entries)
-    except BadKeys as error:
-        faults += [f"{PREFIX}KEYS_FILE={settings.keys_file}: {fault}" for fault in error.faults]
-    if faults:
-        raise BadSetting("\n".join(faults))
-    return sources
+def forked(app: Flask) -> None:
+    """Let a worker that has just been forked start from the lists as they stand now."""
+    lists: KeyLists | None = app.extensions.get(EXTENSION)
+    if lists is not None:
+        lists.begin()
 
 
 def _keyed() -> bool:
@@ -69,12 +56,21 @@ def _keyed() -> bool:
     return is_keyed(request.url_rule.rule if request.url_rule else request.path)
 
 
-def _checked(entries: Sequence[Entry]) -> Response | None:
+def _checked(lists: KeyLists) -> Response | None:
     """Keep the name of the caller's key; the refusal where there is no valid one."""
-    given = request.authorization
-    if given is None or given.type != "bearer" or not given.token:
+    # Not by Werkzeug's parser of it, which fails on some of what may come.
+    scheme, _, given = request.headers.get("Authorization", "").strip().partition(" ")
+    token = given.strip()
+    # A form with parameters, as name=value, is none of Bearer's; a key itself holds no such sign.
+    if scheme.lower() != "bearer" or not token or "=" in token.rstrip("="):
         return _refusal("This service asks for a key: send it as Authorization: Bearer KEY.")
-    name = name_of(given.token, entries)
+    name = name_of(token, lists.entries())
+    if name is None and lists.shut:
+        # Not that the key is invalid: nobody knows, and its caller should keep it.
+        return _refusal(
+            "The service cannot tell now which keys are valid: whoever runs it finds the reason "
+            "in its log."
+        )
     if name is None:
         return _refusal(
             "The key is not valid, or no longer: ask whoever runs this service for one that is.",

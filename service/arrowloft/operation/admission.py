@@ -2,9 +2,9 @@
 
 Where the kernel tells (TCP_INFO on Linux), each worker looks how many connections wait on the
 sockets it listens on, and how long the one it has taken has waited. Who is turned away is
-answered before a line of the request is parsed: whoever turns away must be much quicker than
-whoever computes, or a server with twice its load would do little else. Elsewhere nobody is
-turned away here.
+answered, under an id that is new, before a line of the request is parsed: whoever turns away must
+be much quicker than whoever computes, or a server with twice its load would do little else.
+Elsewhere nobody is turned away here.
 """
 
 import socket
@@ -17,9 +17,10 @@ from typing import Any
 
 from arrowloft.api.problems import KINDS, Problem
 from arrowloft.api.resource import ALWAYS_ANSWERED
+from arrowloft.operation.trace_context import new_id
 from arrowloft.operation.wire import Written, written
 
-LATE = 2.0
+LATE = 3.0
 """Seconds after which whoever sent a request has probably given up: the service does better by
 those who came since."""
 
@@ -71,7 +72,7 @@ class Admission:
         method = begin.partition(b" ")[0]
         _at_hand(client, _AT_ONCE)
         with suppress(OSError):  # gone, or slow to read: it is told nothing, then
-            client.send(reply.head if method == b"HEAD" else reply.head + reply.body)
+            client.send(reply.reply(head=method == b"HEAD", request_id=new_id()))
             client.shutdown(socket.SHUT_WR)
         return method
 

@@ -10,7 +10,7 @@ _log = logging.getLogger(__name__)
 _LARGEST = 256 * 1024
 """Bytes; far more than the most keys take."""
 
-_Stamp = tuple[int, int, int]
+_Stamp = tuple[int, int, int, int]
 
 
 class KeyFile:
@@ -18,6 +18,9 @@ class KeyFile:
 
     A file that turns unreadable or wrong keeps its last good keys, and is logged once by each
     process: a slip while exchanging a key must neither shut everyone out nor let anyone in.
+    A worker that begins while the file is so has no last good keys of its own, and lets nobody
+    in until the file is good again: what the process has read from which it was forked may be
+    from before an exchange, and would make valid again a key that was taken back.
     """
 
     def __init__(self, path: Path) -> None:
@@ -30,6 +33,15 @@ class KeyFile:
         except OSError as error:
             raise BadKeys([_unreadable(error)]) from None
         self._entries = _parsed(content)
+        self.shut = False
+
+    def begin(self) -> None:
+        """To be called in a new worker, which starts from the file alone.
+
+        `shut` says from then on whether nobody is let in, as the file was never good here.
+        """
+        self._stamp, self._entries, self.shut, self._told = None, (), True, None
+        self.entries()
 
     def entries(self) -> tuple[Entry, ...]:
         """The keys that are valid now."""
@@ -37,8 +49,9 @@ class KeyFile:
             if self._stamp_now() != self._stamp:
                 self._stamp, content = self._read()
                 self._entries = _parsed(content)
-                self._told = None
-                _log.info("the file of keys was read again: %d keys", len(self._entries))
+                self._told, begins, self.shut = None, self.shut, False
+                level = logging.DEBUG if begins else logging.INFO
+                _log.log(level, "the file of keys was read again: %d keys", len(self._entries))
         except OSError as error:
             # Back again it may be just as before: read anew, it ends what was told.
             self._stamp = None
@@ -49,7 +62,7 @@ class KeyFile:
 
     def _stamp_now(self) -> _Stamp:
         found = self.path.stat()
-        return found.st_mtime_ns, found.st_size, found.st_ino
+        return found.st_mtime_ns, found.st_ctime_ns, found.st_size, found.st_ino
 
     def _read(self) -> tuple[_Stamp, bytes]:
         """The stamp, then the content: what is written meanwhile is read again later."""
@@ -59,7 +72,8 @@ class KeyFile:
 
     def _keep(self, reason: str) -> None:
         if reason != self._told:
-            _log.error("the file of keys is wrong, and its last good keys stay valid: %s", reason)
+            what = "it lets nobody in" if self.shut else "its last good keys stay valid"
+            _log.error("the file of keys is wrong, and %s: %s", what, reason)
         self._told = reason
 
 

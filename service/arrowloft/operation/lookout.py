@@ -20,6 +20,7 @@ import select
 import signal
 import socket
 import struct
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from time import monotonic
@@ -28,6 +29,7 @@ from typing import Any, NoReturn
 from gunicorn import util  # type: ignore[import-untyped]
 
 from arrowloft.api.time_limit import too_long
+from arrowloft.operation.trace_context import new_id
 from arrowloft.operation.wire import Written, written
 
 _log = logging.getLogger(__name__)
@@ -44,8 +46,8 @@ LINGER = 0.5
 _STOPPED = ("T", "t")
 """States of a process that a signal or a debugger has stopped."""
 
-_MESSAGE = struct.Struct("=Q?")
-"""Number of the request, and whether it asks for a head alone."""
+_MESSAGE = struct.Struct("=Q8s")
+"""Number of the request, and its method, cut where it is long."""
 
 _DESCRIPTOR = struct.Struct("i")
 """How the system tells of a socket that it has handed over."""
@@ -82,7 +84,7 @@ class Guarded(Lookout):
     def begin(self, client: Any, request: Any) -> None:
         """Lay the message out, with the client's socket."""
         self.number += 1
-        message = _MESSAGE.pack(self.number, request.method == "HEAD")
+        message = _MESSAGE.pack(self.number, request.method.encode("ascii", "replace"))
         with suppress(OSError):  # The system is short of something: nobody looks, then.
             socket.send_fds(self.near, [message], [client.fileno()])
             self.handed = True
@@ -95,9 +97,10 @@ class Guarded(Lookout):
             self.handed = False
 
 
-def start(limit: float) -> Lookout:
+def start(limit: float, count: Callable[[str], None]) -> Lookout:
     """Fork a guardian for this worker, given the service's limit in seconds.
 
+    count: called with the method of a request that was answered here, in the worker's stead.
     To be called where the worker has no threads yet.  Where the system does not tell what
     processes do (/proc), or has no process to give, nobody looks.
     """
@@ -106,12 +109,14 @@ def start(limit: float) -> Lookout:
         return Lookout()
     answer = written(too_long(limit))
     near, far = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
+    for end in (near, far):
+        end.setblocking(True)  # whatever some library has made the default
     theirs, lifeline = os.pipe()
     # A signal for the worker must not be handled by the other one in the worker's way.
     before = signal.pthread_sigmask(signal.SIG_BLOCK, signal.valid_signals())
     try:
         if os.fork() == 0:
-            guardian = _Guardian(worker, near, far, theirs, limit + GRACE, answer)
+            guardian = _Guardian(worker, near, far, theirs, limit + GRACE, answer, count)
             _end_after(guardian, before)
     except OSError as error:
         _log.warning("nobody looks after a worker: %s", error)
@@ -140,6 +145,7 @@ class _Guardian:
     """The guardian's side.
 
     worker: its process.  seconds: after which a request is overdue.  answer: to what hangs.
+    count: told the method of what was answered.
     """
 
     def __init__(
@@ -150,8 +156,9 @@ class _Guardian:
         lifeline: int,
         seconds: float,
         answer: Written,
+        count: Callable[[str], None],
     ) -> None:
-        self.worker, self.seconds, self.answer = worker, seconds, answer
+        self.worker, self.seconds, self.answer, self.count = worker, seconds, answer, count
         self.near, self.far, self.lifeline = near, far, lifeline
 
     def settle(self, mask: set[Any]) -> None:
@@ -208,8 +215,16 @@ class _Guardian:
                 # The next one's: the worker waits for it, or does not miss it yet.
                 socket.send_fds(self.near, [message], [client])
                 return False
-            self._tell(line, message)
-        self._kill("a request hung beyond its limit of time: it is answered, its worker ended")
+            # The caller's own is the worker's knowledge.
+            request_id = new_id()
+            method = _MESSAGE.unpack(message)[1].rstrip(b"\0").decode("ascii")
+            self._tell(line, method == "HEAD", request_id)
+        self._kill(
+            "a request hung beyond its limit of time: it is answered, its worker ended; "
+            f"request_id={request_id}"
+        )
+        # Not before: whatever goes wrong here, the worker has ended.
+        self.count(method)
         return True
 
     def _taken(self) -> tuple[bytes, int] | None:
@@ -223,12 +238,11 @@ class _Guardian:
             return None
         return message, _DESCRIPTOR.unpack(told[2][: _DESCRIPTOR.size])[0]
 
-    def _tell(self, line: socket.socket, message: bytes) -> None:
-        head, body = self.answer
-        _, only_head = _MESSAGE.unpack(message)
+    def _tell(self, line: socket.socket, only_head: bool, request_id: str) -> None:
+        said = self.answer.reply(head=only_head, request_id=request_id)
         # So little fits into what the kernel holds for a client to whom nothing was written yet.
         with suppress(OSError):
-            line.send(head if only_head else head + body, socket.MSG_DONTWAIT)
+            line.send(said, socket.MSG_DONTWAIT)
         util.close_graceful(line, timeout=LINGER)
 
     def _kill(self, why: str) -> None:

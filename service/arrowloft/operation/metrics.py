@@ -9,9 +9,12 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram
+from prometheus_client.mmap_dict import mmap_key
 
+from arrowloft.api.problems import KINDS
 from arrowloft.operation import metrics_files
 from arrowloft.operation.metrics_process import FOLDER
 from arrowloft.plugin.meter import Metered
@@ -97,6 +100,13 @@ class Metrics:
             registry=of,
         )
 
+        self.workers = Gauge(
+            "arrowloft_workers",
+            "Workers that are alive.",
+            multiprocess_mode="livesum",
+            registry=of,
+        )
+
     def begin(self) -> None:
         """A request begins."""
         self._safely(self.running.inc)
@@ -132,6 +142,18 @@ class Metrics:
             if kind in ("drag", "launch"):
                 self.model_seconds.labels(kind, name).inc(seconds)
 
+    def count_apart(self, method: str, problem: str) -> None:
+        """Count a request and its problem in a file that is made for it.
+
+        For a process that has closed the files of the one that it was forked from, which the
+        library would close once more.
+        """
+        counted = (
+            _key(self.requests, "none", method, str(KINDS[problem].status)),
+            _key(self.problems, problem),
+        )
+        self._safely(lambda: metrics_files.leave(Path(os.environ[FOLDER]), counted))
+
     def reserve(self) -> None:
         """Reserve the space of a new worker's files, or count nothing where there is none.
 
@@ -140,6 +162,16 @@ class Metrics:
         """
         try:
             metrics_files.reserve(Path(os.environ[FOLDER]), _RESERVED)
+            self.workers.set(1)
         except OSError as error:
             self.usable = False
             _log.error("this worker counts nothing: no space for its metrics", exc_info=error)
+
+
+def _key(counter: Counter, *labels: str) -> str:
+    """What the library calls this value in its files."""
+    of: Any = counter
+    key: str = mmap_key(
+        of._name, f"{of._name}_total", of._labelnames, list(labels), of._documentation
+    )
+    return key

@@ -5,7 +5,7 @@ Neither numpy nor the service is imported here: the small process that serves me
 
 import fcntl
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -38,7 +38,9 @@ def end(folder: Path, processes: set[int]) -> set[int]:
 
     So the folder does not grow with each worker that is replaced.  Nothing is waited for: while
     someone reads, and where there is no space, all stays as it is until the next time.
+    Others that have counted and ended, as a worker's guardian does, are found by themselves.
     """
+    processes = processes | _gone(folder)
     for process in processes:
         _LIBRARY.mark_process_dead(process, str(folder))
     try:
@@ -48,6 +50,14 @@ def end(folder: Path, processes: set[int]) -> set[int]:
     except OSError:
         return processes
     return set()
+
+
+def _gone(folder: Path) -> set[int]:
+    """Processes that have left counts and are no more; none where the system does not tell."""
+    if not Path("/proc/self").exists():
+        return set()
+    names = (path.stem.partition("_")[2] for path in folder.glob("counter_*.db"))
+    return {int(it) for it in names if it.isdigit() and not Path(f"/proc/{it}").exists()}
 
 
 def _add(folder: Path, kind: str, processes: set[int]) -> None:
@@ -68,6 +78,16 @@ def _add(folder: Path, kind: str, processes: set[int]) -> None:
     fresh.replace(ended)
     for path in theirs:
         path.unlink(missing_ok=True)
+
+
+def leave(folder: Path, keys: Iterable[str]) -> None:
+    """Count one of each, by their names in the files, in a new file of this process's."""
+    path = folder / f"counter_{os.getpid()}.db"
+    _reserve(path, _LEAST)
+    written = _FILE(str(path))
+    for key in keys:
+        written.write_value(key, 1.0, 0.0)
+    written.close()
 
 
 def reserve(folder: Path, sizes: dict[str, int]) -> None:

@@ -96,6 +96,13 @@ def turned_away(app: Flask, method: str) -> None:
         metrics.end(_unseen(method))
 
 
+def hung(app: Flask, method: str) -> None:
+    """Count a request that a worker's guardian has answered, which is logged by that one."""
+    metrics: Metrics | None = app.extensions.get(EXTENSION)
+    if metrics is not None:
+        metrics.count_apart(method if method in METHODS else "other", "takes-too-long")
+
+
 def _unseen(method: str) -> Request:
     """What there is to say of a request that was turned away."""
     return Request(

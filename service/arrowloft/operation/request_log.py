@@ -15,10 +15,6 @@ from pythonjsonlogger.orjson import OrjsonFormatter
 from arrowloft.operation.metrics import Request
 from arrowloft.operation.trace_context import Ids
 
-FORMATS = ("json", "text")
-
-LEVELS = ("debug", "info", "warning", "error", "critical")
-
 REQUESTS = "arrowloft.requests"
 """Logger of the lines that tell of one request each."""
 
@@ -53,7 +49,8 @@ def write(request: Request, ids: Ids, key: str | None) -> None:
 
 
 def _names(ids: Ids) -> dict[str, str]:
-    return {"request_id": ids.request_id, "trace_id": ids.trace_id, "span_id": ids.span_id}
+    names = {"request_id": ids.request_id, "trace_id": ids.trace_id, "span_id": ids.span_id}
+    return names | ({"parent_id": ids.parent_id} if ids.parent_id else {})
 
 
 class Json(OrjsonFormatter):

@@ -8,10 +8,25 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from arrowloft.api.resource import WAITING, Limits
+from arrowloft.api.wording import nearest
 
 T = TypeVar("T")
 
 PREFIX = "ARROWLOFT_"
+
+FORMATS = ("json", "text")
+"""Forms of the log."""
+
+LEVELS = ("debug", "info", "warning", "error", "critical")
+"""From the least to the most serious."""
+
+OTHERS = ("PYTHON", "VENV", "EXPLORE", "FUZZ_EXAMPLES", "SWEEP", "SCREENSHOTS")
+"""What the scripts of deploy/ and the tests read, and the service has no use for."""
+
+_LINKS = re.compile(
+    r"(\w+_)?SERVICE_(HOST|PORT(_\w+)?)|(\w+_)?PORT_[0-9]+_(TCP|UDP)(_(ADDR|PORT|PROTO))?"
+)
+"""What a cluster sets in every container where some service of it is called arrowloft."""
 
 _WHOLE = re.compile(r"[0-9]{1,12}")
 _NUMBER = re.compile(r"[0-9]{1,12}(\.[0-9]{1,6})?")
@@ -40,6 +55,10 @@ class Settings:
     waiting: most requests that wait for a worker before others are turned away.
     max_age: how long a reply may be kept by those who asked, s.
     metrics_port, metrics_bind: where metrics are served; without a port nothing is counted.
+    bind, port: where requests are taken.
+    workers: processes that answer; None: as the machine has cores.
+    worker_requests: after which a worker is replaced; 0: never.
+    log_format, log_level: one of FORMATS, and of LEVELS.
     """
 
     limits: Limits = field(default_factory=Limits)
@@ -51,12 +70,19 @@ class Settings:
     max_age: int = 3600
     metrics_port: int | None = None
     metrics_bind: str = "127.0.0.1"
+    bind: str = "127.0.0.1"
+    port: int = 8080
+    workers: int | None = None
+    worker_requests: int = 20_000
+    log_format: str = "json"
+    log_level: str = "info"
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str]) -> "Settings":
         """The settings that these variables make; what is not set, or to nothing, is the default.
 
-        Raises BadSetting, which names every variable at fault.
+        Raises BadSetting, which names every variable at fault, and those that nobody reads: a
+        slip in a name must not leave open what was to be shut.
         """
         reader = _Reader(environment)
         found = cls(
@@ -69,6 +95,12 @@ class Settings:
             max_age=reader.get("MAX_AGE", _whole, cls.max_age),
             metrics_port=reader.get("METRICS_PORT", _port, None),
             metrics_bind=reader.get("METRICS_BIND", _address, cls.metrics_bind),
+            bind=reader.get("BIND", _address, cls.bind),
+            port=reader.get("PORT", _port, cls.port),
+            workers=reader.get("WORKERS", _one_to(999), None),
+            worker_requests=reader.get("WORKER_REQUESTS", _up_to(10**9), cls.worker_requests),
+            log_format=reader.get("LOG_FORMAT", _one_of(FORMATS), cls.log_format),
+            log_level=reader.get("LOG_LEVEL", _one_of(LEVELS), cls.log_level),
         )
         reader.finish()
         return found
@@ -79,9 +111,11 @@ class _Reader:
 
     def __init__(self, environment: Mapping[str, str]) -> None:
         self.environment = environment
+        self.read: list[str] = []
         self.faults: list[str] = []
 
     def get(self, name: str, convert: Callable[[str], T], default: Any) -> Any:
+        self.read.append(PREFIX + name)
         text = self.environment.get(PREFIX + name, "").strip()
         if not text:
             return default
@@ -92,8 +126,26 @@ class _Reader:
             return default
 
     def finish(self) -> None:
+        # Without its value: it may be a key.
+        self.faults += [f"{name} is no setting; {self._meant(name)}" for name in self._unread()]
         if self.faults:
             raise BadSetting("\n".join(self.faults))
+
+    def _unread(self) -> list[str]:
+        known = {*self.read, *(PREFIX + name for name in OTHERS)}
+        return [
+            name
+            for name in sorted(self.environment)
+            if name.upper().startswith(PREFIX)
+            and name not in known
+            and not _LINKS.fullmatch(name[len(PREFIX) :])
+        ]
+
+    def _meant(self, name: str) -> str:
+        # They all begin alike, by which any two would look alike.
+        short = [known.removeprefix(PREFIX) for known in self.read]
+        hint = nearest(name[len(PREFIX) :].upper(), short)
+        return re.sub(r"\b[A-Z][A-Z_]+\b", rf"{PREFIX}\g<0>", hint)
 
 
 def _limits(reader: _Reader) -> Limits:
@@ -156,6 +208,15 @@ def _up_to(most: int) -> Callable[[str], int]:
         if value > most:
             raise ValueError(f"more than {most}")
         return value
+
+    return convert
+
+
+def _one_of(known: tuple[str, ...]) -> Callable[[str], str]:
+    def convert(text: str) -> str:
+        if text.lower() not in known:
+            raise ValueError(f"none of {', '.join(known)}")
+        return text.lower()
 
     return convert
 

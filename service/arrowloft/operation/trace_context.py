@@ -25,18 +25,25 @@ class Ids:
 
     request_id: the caller's where it may be written down as it is, else a new one.
     trace_id, span_id: 32 and 16 hexadecimal digits; the span is this service's own.
+    parent_id: the caller's span, 16 hexadecimal digits; "" where it named none.
     flags: of the trace, as the caller set them.
     """
 
     request_id: str
     trace_id: str
     span_id: str
+    parent_id: str = ""
     flags: int = 0
 
     @property
     def response(self) -> str:
         """The value of `traceresponse`."""
         return f"00-{self.trace_id}-{self.span_id}-{self.flags:02x}"
+
+
+def new_id() -> str:
+    """An id for a request whose own is not read, or is none."""
+    return os.urandom(16).hex()
 
 
 def ids_of(asked: str = "", traceparent: str = "") -> Ids:
@@ -51,6 +58,7 @@ def ids_of(asked: str = "", traceparent: str = "") -> Ids:
         # A span of a caller's trace, or the first of a new one.
         trace_id=trace.format_trace_id(parent.trace_id) if parent else drawn[32:64],
         span_id=drawn[64:],
+        parent_id=trace.format_span_id(parent.span_id) if parent else "",
         # Only the flag that the standard knows: sampled.
         flags=parent.trace_flags & trace.TraceFlags.SAMPLED if parent else 0,
     )

@@ -5,6 +5,9 @@ from typing import NamedTuple
 
 from arrowloft.api import problems
 from arrowloft.operation.headers import ALWAYS, STRICT
+from arrowloft.operation.trace_context import REQUEST_ID
+
+_REQUEST_ID = REQUEST_ID.encode()
 
 
 class Written(NamedTuple):
@@ -12,6 +15,11 @@ class Written(NamedTuple):
 
     head: bytes
     body: bytes
+
+    def reply(self, *, head: bool, request_id: str) -> bytes:
+        """What is sent, under an id; the head alone where so asked."""
+        named = b"%b%b: %b\r\n\r\n" % (self.head[:-2], _REQUEST_ID, request_id.encode())
+        return named if head else named + self.body
 
 
 def written(problem: problems.Problem, headers: Sequence[tuple[str, str]] = ()) -> Written:

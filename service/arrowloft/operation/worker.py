@@ -9,6 +9,9 @@ from arrowloft.operation import observing
 from arrowloft.operation.admission import Admission
 from arrowloft.operation.lookout import Lookout
 
+LINGER = 0.2
+"""Seconds in which a client that was answered may close its side of the connection."""
+
 
 class Worker(SyncWorker):  # type: ignore[misc]
     """As gunicorn's own, but for who is answered, how, who looks, and when it stops listening.
@@ -36,7 +39,7 @@ class Worker(SyncWorker):  # type: ignore[misc]
         """Answer one connection, or turn it away where the service is full."""
         method = self.admission.turned_away(client)
         if method is None:
-            super().handle(listener, client, addr)
+            super().handle(listener, _Client(client), addr)
             return
         observing.turned_away(self.wsgi, method.decode("latin-1"))
         client.close()
@@ -55,6 +58,23 @@ class Worker(SyncWorker):  # type: ignore[misc]
             # What it raises is answered as well, by gunicorn and past what is gathered here.
             self.lookout.end()
         gathered.flush()
+
+
+class _Client:
+    """A client's socket that is not waited for long once it has been answered.
+
+    gunicorn lingers until the client closes as well, 2 s at most: in that time others would wait
+    for one who merely keeps the connection open.
+    """
+
+    def __init__(self, client: Any) -> None:
+        self._client = client
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._client, name)
+
+    def settimeout(self, seconds: float) -> None:
+        self._client.settimeout(min(seconds, LINGER))
 
 
 class _Gathered:

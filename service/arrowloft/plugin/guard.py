@@ -14,7 +14,7 @@ from arrowloft.core.arrays import Array, Real
 from arrowloft.core.flight import work
 from arrowloft.core.setup.equipment import Arrow, Bow
 from arrowloft.core.setup.flow import DragLaw, Flow
-from arrowloft.plugin import meter, validity
+from arrowloft.plugin import validity
 from arrowloft.plugin.contract import (
     CaseError,
     DragModel,
@@ -81,8 +81,7 @@ def guarded_law(model: DragModel) -> DragLaw:
 
     def law(flow: Flow, arrow: Arrow) -> Array:
         airspeed = flow.airspeed
-        meter.add(airspeed.size)
-        work.spend(airspeed.size)
+        work.evaluate(airspeed.size)
         locked = _lock(
             airspeed,
             flow.density,

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
-from arrowloft.core.flight.tally import TALLY
+from arrowloft.core.flight import work as counted
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,13 +39,13 @@ class Named(Protocol):
 
 
 class Work:
-    """The running counts of one thread.
+    """The models that run in one thread, and their times.
 
     model: that which runs; None: no model.  calls: of models, ever.  since: when the model
     that runs began, or went on.
     """
 
-    __slots__ = ("calls", "evaluations", "lanes_before", "model", "since", "spent")
+    __slots__ = ("calls", "model", "since", "spent")
 
     def __init__(self) -> None:
         self.model: Named | None = None
@@ -55,8 +55,6 @@ class Work:
 
     def begin(self) -> None:
         """Count anew from here."""
-        self.lanes_before = TALLY.lanes
-        self.evaluations = 0
         self.spent: dict[tuple[str, str], float] = {}
 
     def spend(self, model: Named, until: float) -> None:
@@ -77,19 +75,15 @@ HERE = _Here()
 
 def begin() -> None:
     """Count anew from here: a request begins."""
+    counted.ledger().begin()
     HERE.work.begin()
-
-
-def add(evaluations: int) -> None:
-    """Count values that a drag law is about to compute."""
-    HERE.work.evaluations += evaluations
 
 
 def now() -> Metered:
     """What this thread has computed since it began to count."""
-    work = HERE.work
+    ledger = counted.ledger()
     return Metered(
-        lanes=TALLY.lanes - work.lanes_before,
-        evaluations=work.evaluations,
-        model_seconds=dict(work.spent),
+        lanes=ledger.lanes,
+        evaluations=ledger.evaluations,
+        model_seconds=dict(HERE.work.spent),
     )

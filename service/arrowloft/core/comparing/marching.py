@@ -33,6 +33,9 @@ SLOWEST = 0.05
 STORED = 128
 """Points kept of a flight."""
 
+READ = 12
+"""Evaluations of a drag law in the time that a flight takes to be read at one distance."""
+
 READ_STEPS = 3
 """Corrections of the balance point's place until the tip is at a distance: each a hundredth."""
 
@@ -86,6 +89,7 @@ class Marched:
         distance: m.  Time, s; the tip's place up and to the right, m; the
         velocity's three parts and the airspeed, m/s. NaN where an arrow never comes there.
         """
+        work.spend(READ * distance.size)
         flights = np.broadcast_to(flights, distance.shape)
         lead = self.lead[flights]
         wind = self.wind[:, flights if self.wind.shape[1] > 1 else np.zeros_like(flights)]
@@ -128,7 +132,7 @@ def march(shot: Shot, areas: Areas, which: Lanes, angle: Array, end: Array, step
     set-up among the areas.  angle: of launch, rad.  steps: a multiple of STORED.
     """
     count = angle.size
-    work.spend((steps + 3) * (work.BATCH + count))
+    work.spend((steps + 3) * (work.STEP + count))
     forces = Forces(shot, 3)
     line, up = arrow_line(angle, 0.0, shot.roll)
     place = shot.launch_forward * line - shot.peep_height * up

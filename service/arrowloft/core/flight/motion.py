@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from arrowloft.core.arrays import Array, Real
+from arrowloft.core.flight import work
 from arrowloft.core.flight.collocation import Grid
 from arrowloft.core.flight.geometry import arrow_line, gravity_vector, wind_vector
-from arrowloft.core.flight.tally import TALLY
 from arrowloft.core.setup.flow import Flow
 from arrowloft.core.setup.shot import Shot, as_lanes, is_zero
 
@@ -233,7 +233,7 @@ def solve(
     says nothing of accelerations that are still a guess.
     Lanes whose `moved` stays above CONVERGED have not converged: the caller decides.
     """
-    TALLY.lanes += launch.angle.size
+    work.ledger().lanes += launch.angle.size
     forces = Forces(shot, launch.axes)
     speed = as_lanes(shot.launch_speed, launch.angle.size)
     lead = None if is_zero(shot.tip_lead) else shot.tip_lead
@@ -242,6 +242,7 @@ def solve(
     acceleration = _foreseen(action, acceleration, launch.time, grid)
     moved = np.full(launch.angle.size, np.inf)
     for count in range(1, limit + 1):
+        work.spend(work.ITERATION)
         running = grid.integrals(acceleration)
         end = _end(shot, forces, launch, running, speed, lead)
         before, moved = moved, goal.correct(launch, end)

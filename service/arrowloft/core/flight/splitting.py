@@ -28,8 +28,8 @@ SETTLED = 1e-7
 NARROWEST = 1e-9
 """Least width of a panel, as a share of the time."""
 
-SEARCHED = 4
-"""Values searched for a kink in the time that a drag law takes for one."""
+SEARCHED = 2
+"""Values searched for a kink, and sorted, in the time of one of a drag law: 0.05 us each."""
 
 
 def kink_speeds(shot: Shot) -> Array:

@@ -1,4 +1,4 @@
-"""python -m arrowloft.api.write_problems FILE: write what the proxy says where it answers itself.
+"""`python -m arrowloft.operation.write_problems FILE`: what the proxy says of its own.
 
 A piece of nginx's configuration, for a `server`: each of nginx's own errors becomes a problem in
 the shape and the words of the service's.
@@ -12,14 +12,15 @@ from pathlib import Path
 import orjson
 
 from arrowloft.api.problems import KINDS, MEDIA_TYPE
+from arrowloft.operation.headers import ALWAYS, STRICT
 
 _HEAD = """\
-# Written by python -m arrowloft.api.write_problems; the service's own problems have the same words.
+# Written by python -m arrowloft.operation.write_problems; in the words of the service's own.
 """
 
 _NOBODY_ASKED = 'if ($upstream_addr ~ "service$")'
-"""Then no instance was free: all are full, or have failed within the last two seconds. nginx
-has the same status for it as for instances that do not answer."""
+"""Then no instance was free: all are full. nginx has the same status for it as for instances
+that do not answer."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,14 +39,17 @@ class Said:
 _AGAIN = (("Retry-After", "1"),)
 
 SAID = (
-    # Plain HTTP where TLS is spoken; a transfer coding and a version of HTTP that no one speaks.
-    Said(code="bad-request", statuses=(400, 495, 496, 497, 501, 505)),
+    # Certificates of clients; a transfer coding and a version of HTTP that no one speaks. Not 497,
+    # plain HTTP where TLS is spoken: tls.conf sends its caller on.
+    Said(code="bad-request", statuses=(400, 495, 496, 501, 505)),
     Said(code="not-found", statuses=(403, 404)),
     Said(
         code="method-not-allowed",
         statuses=(405,),
         headers=(("Allow", "GET, HEAD, OPTIONS, POST, QUERY"),),
     ),
+    # It looks at preconditions of what it has kept.
+    Said(code="precondition-failed", statuses=(412,)),
     Said(code="too-large", statuses=(413,)),
     Said(code="target-too-long", statuses=(414,)),
     Said(code="too-many-requests", statuses=(429,), headers=_AGAIN),
@@ -72,9 +76,12 @@ def _location(said: Said) -> Iterator[str]:
     yield "    include replies.conf;"
     for name, value in (
         ("Cache-Control", "no-store"),
-        ("X-Content-Type-Options", "nosniff"),
-        ("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'"),
-        ("Referrer-Policy", "no-referrer"),
+        *ALWAYS.items(),
+        ("Content-Security-Policy", STRICT),
+        # Empty, and not sent, unless the origin is allowed: the service says these for its own.
+        ("Access-Control-Allow-Origin", "$allowed_origin"),
+        ("Access-Control-Expose-Headers", "$shown_headers"),
+        ("Vary", "Origin"),
         *said.headers,
     ):
         yield f'    add_header {name} "{value}" always;'

@@ -1,0 +1,59 @@
+"""What an operator is told at the start: which settings are in force, or why there is none."""
+
+import logging
+import logging.config
+import sys
+from collections.abc import Mapping
+from dataclasses import asdict
+from ipaddress import ip_address
+from typing import NoReturn
+
+from arrowloft.api.resource import Limits
+from arrowloft.operation.key_lists import KeyLists
+from arrowloft.operation.settings import FORMATS, PREFIX, BadSetting, Settings
+
+_log = logging.getLogger(__name__)
+
+
+def refuse(error: BadSetting, environment: Mapping[str, str]) -> NoReturn:
+    """End the process with one record of the log, which has a line for each fault.
+
+    As the settings are not to be had, the log's form is what the variable says of it.
+    """
+    from arrowloft.operation import request_log
+
+    form = environment.get(f"{PREFIX}LOG_FORMAT", "").strip().lower()
+    form = form if form in FORMATS else Settings.log_format
+    logging.config.dictConfig(request_log.configuration(form, "info"))
+    faults = str(error).replace("\n", "\n  ")
+    _log.critical("the service does not start: %s", faults)
+    sys.exit(1)
+
+
+def tell(settings: Settings, workers: int, keys: KeyLists | None) -> None:
+    """Log the settings in force, without secrets; warn where they leave the service open."""
+    _log.info("settings: %s", " ".join(_told(settings, workers, keys)))
+    if keys is None and not ip_address(settings.bind).is_loopback:
+        _log.warning(
+            "everyone who reaches %s may ask, without a key: nothing but a proxy that buffers "
+            "may talk to this port",
+            settings.bind,
+        )
+
+
+def _told(settings: Settings, workers: int, keys: KeyLists | None) -> list[str]:
+    metrics = settings.metrics_port
+    usual = asdict(Limits())
+    return [
+        f"bind={settings.bind} port={settings.port} workers={workers}",
+        f"worker_requests={settings.worker_requests}",
+        "keys=none, everyone may ask;" if keys is None else f"keys={len(keys.entries())}",
+        f"origins={','.join(settings.origins) or 'none'}",
+        f"proxies={settings.proxies} waiting={settings.waiting} max_age={settings.max_age}",
+        f"metrics={'none' if metrics is None else f'{settings.metrics_bind} port {metrics}'}",
+        *(
+            f"limit_{name}={value}"
+            for name, value in asdict(settings.limits).items()
+            if value != usual[name]
+        ),
+    ]
