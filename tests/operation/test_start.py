@@ -56,6 +56,8 @@ def test_the_settings_in_force_are_one_line_without_secrets(
         ("192.0.2.1", "", True),
         ("0.0.0.0", KEY.line, False),
     ],
+    # By place: the key is new each time, and all processes must know the same tests.
+    ids=range(5),
 )
 def test_a_service_that_is_open_to_others_is_warned_of(
     caplog: pytest.LogCaptureFixture, bind: str, keys: str, warned: bool

@@ -55,7 +55,8 @@ cache in front of the service may keep POST in the same way, and answer it 304.
 A service may ask for a key on all paths below /v1, as `Authorization: Bearer KEY`: without a
 valid one it answers 401.
 
-Every error is a problem after RFC 9457, whose `errors` point at the members at fault.
+Every error is a problem after RFC 9457, whose `errors` point at the members at fault. Behind the
+proxy as deployed any path may also answer 414, 429 (with `Retry-After`), 431 or 502, as problems.
 
 A body may have at most {body} bytes, a table {distances} distances, a trajectory {samples}
 points, a grid (of distances times slopes, say) {cells} cells, a comparison
