@@ -103,7 +103,8 @@ def test_the_start_does_not_wait_for_the_plotting_library() -> None:
 
 def test_the_server_imports_it_before_it_has_workers() -> None:
     code = (
-        "import runpy, sys; runpy.run_path('deploy/gunicorn.conf.py')['on_starting'](None); "
+        "import runpy, sys, types; server = types.SimpleNamespace(); "
+        "runpy.run_path('deploy/gunicorn.conf.py')['on_starting'](server); "
         "sys.exit('matplotlib.backends.backend_svg' not in sys.modules)"
     )
     root = Path(__file__).parent.parent.parent
