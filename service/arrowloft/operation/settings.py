@@ -97,7 +97,7 @@ class Settings:
             metrics_bind=reader.get("METRICS_BIND", _address, cls.metrics_bind),
             bind=reader.get("BIND", _address, cls.bind),
             port=reader.get("PORT", _port, cls.port),
-            workers=reader.get("WORKERS", _one_to(999), None),
+            workers=reader.get("WORKERS", _up_to(999, _positive), None),
             worker_requests=reader.get("WORKER_REQUESTS", _up_to(10**9), cls.worker_requests),
             log_format=reader.get("LOG_FORMAT", _one_of(FORMATS), cls.log_format),
             log_level=reader.get("LOG_LEVEL", _one_of(LEVELS), cls.log_level),
@@ -153,7 +153,7 @@ def _limits(reader: _Reader) -> Limits:
     given = {}
     for item in fields(Limits):
         usual = getattr(default, item.name)
-        whole = _one_to(_MOST.get(item.name, _HUGE))
+        whole = _up_to(_MOST.get(item.name, _HUGE), _positive)
         convert = whole if isinstance(usual, int) else _positive_seconds
         given[item.name] = reader.get(f"LIMIT_{item.name.upper()}", convert, usual)
     return replace(default, **given)
@@ -186,25 +186,15 @@ def _positive(text: str) -> int:
     return value
 
 
-def _one_to(most: int) -> Callable[[str], int]:
-    def convert(text: str) -> int:
-        value = _positive(text)
-        if value > most:
-            raise ValueError(f"more than {most}")
-        return value
-
-    return convert
-
-
 def _positive_seconds(text: str) -> float:
     if not _NUMBER.fullmatch(text) or float(text) <= 0.0:
         raise ValueError("not a number above 0, such as 5 or 0.5")
     return float(text)
 
 
-def _up_to(most: int) -> Callable[[str], int]:
+def _up_to(most: int, read: Callable[[str], int] = _whole) -> Callable[[str], int]:
     def convert(text: str) -> int:
-        value = _whole(text)
+        value = read(text)
         if value > most:
             raise ValueError(f"more than {most}")
         return value
