@@ -140,9 +140,11 @@ def test_every_model_begins_without_an_error(visit: Visit, system: str) -> None:
 
 def test_a_model_says_what_it_goes_by(phone: Page) -> None:
     opened(phone)
-    options = phone.locator("[data-model] > .field select option")
-    expect(options.first).to_be_attached(timeout=LOADING)
-    said = options.all_text_contents()
+    said = []
+    for kind in ("launch", "drag"):
+        options = phone.locator(f"[data-model={kind}] > .field select option")
+        expect(options.first).to_be_attached(timeout=LOADING)
+        said += options.all_text_contents()
     assert "Measured: read from a chronograph" in said
     assert "Component: summed over shaft, vanes, point and base" in said
     assert all(": " in one and len(one) < 100 for one in said)

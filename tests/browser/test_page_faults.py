@@ -102,6 +102,7 @@ def test_progress_is_shown_where_an_answer_takes_long(desktop: Page) -> None:
     desktop.route("**/v1/mark-table", lambda route: held.append(route))
     desktop.get_by_label("Mass", exact=True).fill("410")
     expect(desktop.get_by_role("status").filter(has_text="Computing")).to_be_visible()
+    desktop.unroute("**/v1/mark-table")
     for route in held:
         route.continue_()
     expect(desktop.get_by_role("status").filter(has_text="Computing")).to_have_count(0)

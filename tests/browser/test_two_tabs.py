@@ -49,7 +49,8 @@ def test_all_that_waited_for_a_lost_service_is_asked_again(visit: Visit) -> None
         foresee(page, "ERR_CONNECTION_REFUSED")
         foresee(page, "422")  # without the parameters that the lost description would bring
         drag = page.locator("[data-model=drag]")
-        drag.get_by_label("Model", exact=True).select_option("constant")
+        with page.expect_response(lambda reply: reply.status == 422):
+            drag.get_by_label("Model", exact=True).select_option("constant")
         expect(page.get_by_role("alert").filter(has_text="Nothing is lost")).to_be_attached()
         page.unroute(lost)
         page.get_by_label("Mass", exact=True).fill("440")

@@ -22,6 +22,8 @@ def _kept(page: Page, path: str) -> object:
 def _enter(page: Page, ends: list[dict[str, object]], **more: object) -> None:
     """Put ends into the state, and open the step."""
     page.goto("/#/verify")
+    # Ends that the step finds when it is drawn stand open, those that come later do not.
+    expect(page.get_by_role("region", name="Ends")).to_be_attached()
     page.evaluate(
         "async (all) => { const { set } = await import('/kiosk/kept/state.js');"
         " for (const [path, value] of Object.entries(all)) set(path, value); }",
