@@ -132,6 +132,9 @@ def on_starting(server: Any) -> None:
 
 def when_ready(server: Any) -> None:
     """The socket is open."""
+    from arrowloft.operation import succession
+
+    server.manage_workers = succession.handing_over(server)
     if _metrics is not None:
         _metrics.start()
         # No hook is called now and then; this is, once a second.
@@ -163,6 +166,14 @@ def post_worker_init(worker: Any) -> None:
         observing.hung(worker.app.wsgi(), method)
 
     worker.lookout = lookout.start(_settings.limits.seconds, count)
+
+
+def worker_exit(_server: Any, worker: Any) -> None:
+    """A worker is about to end; the master calls this too, for one that it finds gone."""
+    from arrowloft.operation import succession
+
+    if worker.pid == os.getpid():
+        succession.end_at_once()
 
 
 def child_exit(server: Any, worker: Any) -> None:

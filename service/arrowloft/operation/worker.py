@@ -22,6 +22,15 @@ class Worker(SyncWorker):  # type: ignore[misc]
     admission: Admission = Admission()
     lookout: Lookout = Lookout()
 
+    def __init__(self, *given: Any) -> None:
+        super().__init__(*given)
+        self._made = self.tmp.last_update()
+
+    @property
+    def serving(self) -> bool:
+        """Whether it has begun to serve, as its master sees: it has said that it is alive."""
+        return bool(self.tmp.last_update() != self._made)
+
     def run(self) -> None:
         """Serve until told to stop.
 
