@@ -13,16 +13,22 @@ _EVERY = [
     *("launch_angle", "travel", "time", "speed", "energy", "momentum"),
     *("apex_height", "apex_distance", "descent_angle", "drift"),
 ]
+_ECHO = "?echo=true"
 JSON, CSV, SVG, PDF = "application/json", "text/csv", "image/svg+xml", "application/pdf"
 
 
 class Worst(NamedTuple):
-    """A request: what it is, of which resource, its body, the form asked for."""
+    """A request: what it is, of which resource, its body, the form and the query asked with."""
 
     name: str
     resource: str
     body: dict[str, Any]
     form: str = JSON
+    query: str = ""
+
+    @property
+    def path(self) -> str:
+        return f"/v1/{self.resource}{self.query}"
 
 
 def _of(resource: str, **changes: Any) -> dict[str, Any]:
@@ -160,6 +166,34 @@ def _fitted() -> dict[str, Any]:
     return _of("fit", series=series)
 
 
+def _blocked() -> dict[str, Any]:
+    """Many obstacles with long names, in the way of three paths."""
+    names = [
+        f"{place}: the lowest branch of the old oak beside the lane, at dusk"[:60]
+        for place in range(20)
+    ]
+    branches = [
+        {
+            "name": name,
+            "distance": f"{3 + 2 * place} m",
+            "bottom_angle": f"{1 + 0.2 * place:.1f} deg",
+        }
+        for place, name in enumerate(names)
+    ]
+    return _of("clearance", obstacles=branches)
+
+
+def _rolling() -> dict[str, Any]:
+    """Hills, over which arrows are loosed in a storm at many elevations."""
+    heights = [
+        {"distance": f"{10 * place} m", "height": f"{(-1) ** place * 0.1 * place:.1f} m"}
+        for place in range(1, 51)
+    ]
+    terrain = {"eye_height": "1.62 m", "heights": heights}
+    releases = [f"{3.5 * place:.1f} deg" for place in range(1, 13)]
+    return _of("overshoot", terrain=terrain, releases=releases, wind=_wind("20 m/s"))
+
+
 def answered() -> list[Worst]:
     """Valid requests at the edge of what is answered."""
     still, steep = _of("error-budget", distances=_range(10, 80, 294)), {"slope": "60 deg"}
@@ -181,6 +215,12 @@ def answered() -> list[Worst]:
         Worst("100,000 set-ups, all columns", "sweep", sweep(_EVERY) | {"wind": _wind("20 m/s")}),
         Worst("100,000 set-ups as CSV", "sweep", sweep(_EVERY), CSV),
         Worst("a cube of set-ups", "sweep", cube()),
+        Worst(
+            "100,000 set-ups, all columns, with what they came of",
+            "sweep",
+            sweep(_EVERY) | {"wind": _wind("20 m/s")},
+            query=_ECHO,
+        ),
         Worst("a cube of set-ups, all columns", "sweep", cube() | {"quantities": _EVERY}),
         Worst("1,000 steep marks in a storm", "mark-table", marks),
         Worst("their picture", "mark-table", marks, PDF),
@@ -197,9 +237,19 @@ def answered() -> list[Worst]:
         Worst("their picture", "hit-probability", hit, PDF),
         Worst("64 laws", "comparison", _compared(_constants(), _range(20, 240, 78))),
         Worst("64 tables", "comparison", _compared(_tables(), _range(20, 80, 78))),
+        Worst(
+            "64 tables, with what they came of",
+            "comparison",
+            _compared(_tables(), _range(20, 80, 78)),
+            query=_ECHO,
+        ),
         Worst("100 observations", "calibration", _calibrated()),
         Worst("each in air of its own", "calibration", _calibrated(own=True)),
         Worst("their picture", "calibration", _calibrated(), PDF),
+        Worst("20 obstacles", "clearance", _blocked()),
+        Worst("their picture", "clearance", _blocked(), PDF),
+        Worst("50 hills, 12 releases", "overshoot", _rolling()),
+        Worst("their picture", "overshoot", _rolling(), SVG),
         Worst("2,000 samples", "rigid-flight", rigid),
         Worst("500 measurements", "fit", _fitted()),
         Worst("their picture", "fit", _fitted(), PDF),

@@ -16,6 +16,7 @@ from random import Random
 
 from figures import Figure, at_most, seen
 from mutations import examples, varied
+from progress import Progress
 from sizes import PROCESSES, size
 
 EACH = 1000
@@ -83,8 +84,10 @@ def _run(each):
         kinds = pool.apply(_kinds)
         for turn in range(TURNS):
             tasks = list(_tasks(kinds, each, whole.sent, turn))
+            progress = Progress(len(tasks), f"tasks of turn {turn + 1}")
             for found in pool.imap_unordered(_task, tasks):
                 whole.add(found)
+                progress.add()
     return len(kinds), whole
 
 

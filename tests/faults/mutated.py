@@ -33,11 +33,20 @@ GUIDED = 10
 def figures():
     from figures import at_most, seen
     from mutations import examples
+    from progress import Progress
 
     count = size("MUTATED", 100_000)
     guided = count // GUIDED if find_spec("atheris") else 0
+    names = list(examples())
+    progress = Progress(len(names), "parsers")
+
+    def tried(name):
+        found = _tried(name, guided, count - guided)
+        progress.add()
+        return found
+
     with ThreadPoolExecutor(PROCESSES) as pool:
-        found = list(pool.map(lambda name: _tried(name, guided, count - guided), examples()))
+        found = list(pool.map(tried, names))
     total = sum((Counter(each["outcomes"]) for each in found), Counter())
     slowest = max(found, key=lambda each: each["slowest"])
     yield _all_tried(found, count)

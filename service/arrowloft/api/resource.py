@@ -43,7 +43,7 @@ class Limits:
     observations: int = 100
     measurements: int = 500
     points: int = 100_000
-    work: int = 11_000_000
+    work: int = 10_500_000
     depth: int = 32
     digits: int = 400
     seconds: float = 5.0
