@@ -28,8 +28,10 @@ def field(page: Page, label: str) -> Locator:
 
 def cells(page: Page, row: str, table: int = 0) -> list[str]:
     """The cells of the row whose head this is."""
-    found = page.locator("main table").nth(table).locator("tbody tr")
-    return found.filter(has=page.locator(f"th:text-is('{row}')")).locator("td").all_inner_texts()
+    rows = page.locator("main table").nth(table).locator("tbody tr")
+    found = rows.filter(has=page.locator(f"th:text-is('{row}')"))
+    expect(found).to_have_count(1, timeout=LOADING)
+    return found.locator("td").all_inner_texts()
 
 
 CLICKS = {

@@ -41,7 +41,7 @@ class Watch:
     def __init__(self, context: BrowserContext) -> None:
         self.faults: list[str] = []
         self.requests: list[str] = []
-        self._foreseen: list[str] = []
+        self._foreseen: dict[str, bool] = {}
         context.on("console", self._console)
         context.on("weberror", self._error)
         context.on("request", self._request)
@@ -66,9 +66,12 @@ class Watch:
             return
         self.faults.append(f"failed: {request.method} {request.url} ({request.failure})")
 
-    def foresee(self, pattern: str) -> None:
-        """From now on a fault that this expression finds is no fault; one has to come."""
-        self._foreseen.append(pattern)
+    def foresee(self, pattern: str, *, sure: bool) -> None:
+        """From now on a fault that this expression finds is no fault.
+
+        sure: one has to come.
+        """
+        self._foreseen[pattern] = sure
 
     def judge(self) -> None:
         """Fail where something went wrong that was not foreseen, or the other way round."""
@@ -78,8 +81,9 @@ class Watch:
             if not any(re.search(pattern, fault) for pattern in self._foreseen)
         ]
         assert not wrong, "\n".join(wrong)
-        for pattern in self._foreseen:
-            assert any(re.search(pattern, fault) for fault in self.faults), f"no fault: {pattern}"
+        for pattern, sure in self._foreseen.items():
+            came = any(re.search(pattern, fault) for fault in self.faults)
+            assert came or not sure, f"no fault: {pattern}"
         left = [url for url in self.requests if urlsplit(url).hostname != HERE]
         assert not left, f"requests left the host: {left}"
 
@@ -89,13 +93,14 @@ def watch_of(page: Page) -> Watch:
     return _watches[page.context]
 
 
-def foresee(page: Page, pattern: str) -> None:
+def foresee(page: Page, pattern: str, *, sure: bool = True) -> None:
     """Say that a console error, an exception or a failed request will come, and is no fault.
 
     pattern: an expression that its text holds, such as `503` or `ERR_CONNECTION_REFUSED`.
+    sure: that it will; else it may, as where it depends on which of two answers comes first.
     The browser itself reports every reply of 400 and above as a console error.
     """
-    watch_of(page).foresee(pattern)
+    watch_of(page).foresee(pattern, sure=sure)
 
 
 def screenshot(page: Page, name: str, *, whole: bool = True) -> Path:
