@@ -114,6 +114,7 @@ class _Plan:
     count: int | None
     keep: bool
     patience: float
+    source: str
 
 
 class Load:
@@ -178,6 +179,7 @@ def start(
     count: int | None = None,
     keep: bool = False,
     patience: float = 10.0,
+    source: str = "127.0.0.1",
 ) -> Load:
     """Let clients ask 127.0.0.1 at a port; each goes through the requests in turn.
 
@@ -187,6 +189,7 @@ def start(
     count: it ends after so many requests, whatever else.
     keep: connections are kept where the server lets them.
     patience: seconds after which a reply is given up.
+    source: the address that they ask from, of this machine only: one of 127.0.0.0/8.
     """
     processes = min(processes, clients)
     plans = [
@@ -200,6 +203,7 @@ def start(
             count=None if count is None else _share(count, processes, i),
             keep=keep,
             patience=patience,
+            source=source,
         )
         for i in range(processes)
     ]
@@ -306,7 +310,8 @@ class _Line:
     def _ask(self, request: bytes) -> Reply:
         if self.socket is None:
             address = ("127.0.0.1", self.plan.port)
-            self.socket = socket.create_connection(address, self.plan.patience)
+            own = (self.plan.source, 0)
+            self.socket = socket.create_connection(address, self.plan.patience, own)
             self.socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         try:
             self.socket.sendall(request)

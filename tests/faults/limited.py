@@ -1,10 +1,13 @@
-"""Rate limits count over all of nginx's workers: no more pass than promised, none fewer."""
+"""Rate limits count over all of nginx's workers: no more pass than promised, none fewer.
+
+And with the limits that are deployed, whoever asks as often as it can does not crowd others out.
+"""
 
 import json
 import time
 
 from figures import Figure, at_most, seen
-from instances import pair
+from instances import computed, pair
 from load_client import Ask, start
 from proxied import COMMON
 from wire import exchange, message
@@ -12,12 +15,49 @@ from wire import exchange, message
 RATE, BURST = 20, 10
 """Requests a second, and requests ahead of it."""
 SECONDS = 6.0
+CROWD = 64
+"""Clients at one address that ask for what takes longest, each as often as it is answered."""
+PACE = 5.0
+"""Requests a second from another address."""
+WAIT = 1000.0
+"""Milliseconds that the other address waits at most, 99 % of its requests: as long as the worst takes."""
 CLIENTS = 8
 EDGE = 2
 """Requests by which the count may be off: the clock starts and ends between two of them."""
 
 
 def figures():
+    yield from _counted()
+    yield from _crowded()
+
+
+def _crowded():
+    """One address asks without pause; another one, now and then."""
+    with pair(rates=None, bursts=None) as (_, front):
+        many, few = computed(front.port, ("calibration",)), computed(front.port)
+        crowd = start(front.port, many, clients=CROWD, seconds=SECONDS + 2.0, source="127.0.0.2")
+        with crowd:
+            time.sleep(1.0)
+            other = start(
+                front.port, few, clients=CLIENTS, rate=PACE, seconds=SECONDS, source="127.0.0.3"
+            ).finish()
+            found = crowd.finish()
+        yield seen(
+            f"{CROWD} clients of one address: requests a second", found.asked / found.seconds
+        )
+        yield seen("  of which computed", found.right / found.seconds)
+        yield seen("  of which refused by 429", found.statuses[429] / found.seconds)
+        yield Figure(
+            "  another address meanwhile: requests",
+            f"{other.asked}",
+            f">= {PACE * SECONDS - 1:.0f}",
+            other.asked >= PACE * SECONDS - 1,
+        )
+        yield at_most("    not answered with the result", other.failures, 0)
+        yield at_most("    99 % of the latencies", 1e3 * other.latency(0.99), WAIT, " ms")
+
+
+def _counted():
     rates = f"""
         limit_req_zone $binary_remote_addr zone=address:10m rate={RATE}r/s;
         limit_conn_zone $binary_remote_addr zone=connections:10m;
