@@ -20,7 +20,7 @@ CROWD = 64
 PACE = 5.0
 """Requests a second from another address."""
 WAIT = 1000.0
-"""Milliseconds that the other address waits at most, 99 % of its requests: as long as the worst takes."""
+"""Milliseconds that the other address waits at most, 99 % of its requests: what the worst takes."""
 CLIENTS = 8
 EDGE = 2
 """Requests by which the count may be off: the clock starts and ends between two of them."""
