@@ -311,6 +311,21 @@ def test_nobody_is_left_after_recycling_reload_and_stop(tmp_path: Path) -> None:
     assert "a guardian failed" not in log and "a worker was frozen" not in log
 
 
+def test_a_worker_whose_guardian_is_gone_gives_its_place_to_another(tmp_path: Path) -> None:
+    with served(tmp_path, {"ARROWLOFT_WORKERS": "1"}) as instance:
+        settled(instance, 1)
+        before, (guardian,) = instance.workers(), guardians(instance)
+        requests.get(instance.url + "/healthz", timeout=PATIENCE)
+        assert instance.workers() == before
+        os.kill(guardian, signal.SIGKILL)
+        until(lambda: gone(guardian))
+        # Whoever asks next is answered all the same.
+        assert requests.get(instance.url + "/healthz", timeout=PATIENCE).status_code == 200
+        until(lambda: instance.workers() != before)
+        settled(instance, 1)
+    assert "guardian is gone" in instance.service.log.read_text()
+
+
 @pytest.fixture
 def line() -> Iterator[tuple[socket.socket, socket.socket]]:
     ours, theirs = socket.socketpair()
@@ -322,8 +337,9 @@ def line() -> Iterator[tuple[socket.socket, socket.socket]]:
 @pytest.fixture
 def shared() -> Iterator[lookout.Guarded]:
     near, far = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
-    with near, far:
-        yield lookout.Guarded(near, far, -1)
+    theirs, lifeline = os.pipe()
+    with near, far, os.fdopen(theirs, "rb"), os.fdopen(lifeline, "wb"):
+        yield lookout.Guarded(near, far, lifeline)
 
 
 def watching(shared: lookout.Guarded) -> lookout._Guardian:

@@ -68,6 +68,11 @@ class Lookout:
         Where the guardian has begun to answer, it does not return: the worker is being ended.
         """
 
+    @property
+    def lost(self) -> bool:
+        """Whether somebody looked, and does no more."""
+        return False
+
 
 class Guarded(Lookout):
     """The worker's side.
@@ -80,6 +85,13 @@ class Guarded(Lookout):
         self.near, self.far, self.lifeline = near, far, lifeline
         self.number = 0
         self.handed = False
+        self._other_end = select.poll()
+        self._other_end.register(lifeline, 0)
+
+    @property
+    def lost(self) -> bool:
+        """Whether the guardian has ended, as its end of the lifeline is closed then."""
+        return bool(self._other_end.poll(0))
 
     def begin(self, client: Any, request: Any) -> None:
         """Lay the message out, with the client's socket."""

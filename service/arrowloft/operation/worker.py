@@ -1,5 +1,6 @@
 """gunicorn's sync worker, such that a proxy in front of it loses nothing when it ends."""
 
+import logging
 from collections.abc import Callable
 from typing import Any
 
@@ -8,6 +9,8 @@ from gunicorn.workers.sync import SyncWorker  # type: ignore[import-untyped]
 from arrowloft.operation import observing
 from arrowloft.operation.admission import Admission
 from arrowloft.operation.lookout import Lookout
+
+_log = logging.getLogger(__name__)
 
 LINGER = 0.2
 """Seconds in which a client that was answered may close its side of the connection."""
@@ -67,6 +70,9 @@ class Worker(SyncWorker):  # type: ignore[misc]
             # What it raises is answered as well, by gunicorn and past what is gathered here.
             self.lookout.end()
         gathered.flush()
+        if self.lookout.lost:
+            _log.warning("a worker's guardian is gone: another worker takes its place")
+            self.alive = False
 
 
 class _Client:
