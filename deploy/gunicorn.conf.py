@@ -3,9 +3,11 @@
 Its variables, and all others, are those of `arrowloft.operation.settings`; the README lists them.
 """
 
+import atexit
 import gc
 import math
 import os
+import shutil
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -27,6 +29,9 @@ from arrowloft.operation.key_lists import key_lists  # noqa: E402
 from arrowloft.operation.settings import BadSetting, Settings  # noqa: E402
 
 try:
+    if os.environ.get("GUNICORN_CMD_ARGS"):
+        # They would pass by all that is looked at here, such as the address.
+        raise BadSetting("GUNICORN_CMD_ARGS is set: settings are variables that begin ARROWLOFT_")
     _settings = Settings.from_environment(os.environ)
     _keys = key_lists(_settings)
 except BadSetting as _error:
@@ -152,6 +157,8 @@ def post_fork(_server: Any, worker: Any) -> None:
     from arrowloft.operation import access, observing
     from arrowloft.operation.admission import Admission
 
+    # A folder of the plotting library's, made for want of another, is the master's to remove.
+    atexit.unregister(shutil.rmtree)
     access.forked(worker.app.wsgi())
     observing.forked(worker.app.wsgi())
     listening = [listener.sock for listener in worker.sockets]

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 import requests
 from load_client import Ask, start
+from processes import wait_until
 from proxied import Instance, proxy, served
 from strangers import demo_request, wait_until_served
 from wire import message
@@ -37,9 +38,7 @@ def stop(instance: Instance) -> None:
 def reload(instance: Instance) -> None:
     before = set(instance.workers())
     instance.service.process.send_signal(signal.SIGHUP)
-    end = time.monotonic() + PATIENCE
-    while before & set(instance.workers()) and time.monotonic() < end:
-        time.sleep(0.1)
+    assert wait_until(lambda: not before & set(instance.workers()), PATIENCE)
 
 
 @pytest.mark.parametrize("end", [stop, kill_all])

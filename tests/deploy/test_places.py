@@ -79,6 +79,20 @@ def test_only_the_ingress_controller_says_where_a_request_came_from() -> None:
     assert trusted == {"compose": False, "kubernetes": True, "machine": False}
 
 
+def test_a_proxy_in_front_that_is_named_says_who_asks_and_nobody_else(tmp_path: Path) -> None:
+    said = {"X-Forwarded-For": "203.0.113.7", "X-Forwarded-Proto": "https"}
+    believed = (COMMON / "trust-proxy.conf").read_text()
+    assert believed.count("192.0.2.1") == 2
+    seen = []
+    for trusted in ("127.0.0.1", "192.0.2.1"):
+        http = believed.replace("192.0.2.1", trusted)
+        with stub() as one, proxy(tmp_path / trusted, [one.port], http=http) as front:
+            exchange(front.port, message("GET", "/", headers=said))
+        headers = one.asked[-1].headers
+        seen.append((headers["x-forwarded-for"], headers["x-forwarded-proto"]))
+    assert seen == [("203.0.113.7", "https"), ("127.0.0.1", "http")]
+
+
 def commented(file: Path, start: str) -> str:
     """The directives of a comment, from the line that begins so to the end of its block."""
     lines = [line.removeprefix("#").strip() for line in file.read_text().splitlines()]

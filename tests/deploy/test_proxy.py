@@ -11,6 +11,8 @@ from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
+from load_client import Ask, run
+from processes import wait_until
 from proxied import COMMON, Front, proxy
 from stub_instances import Answer, Asked, Stub, stub
 from wire import Reply, exchange, message
@@ -66,8 +68,9 @@ def test_nobody_says_of_himself_where_he_comes_from(tmp_path: Path) -> None:
     ("given", "kept"),
     [
         ("0123-abc.DEF_9", True),
-        ("short", False),
-        ("a" * 65, False),
+        ("a", True),
+        ("a" * 128, True),
+        ("a" * 129, False),
         ('a"b,{}c d', False),
         ("", False),
     ],
@@ -140,6 +143,44 @@ def test_an_address_that_fills_what_it_may_have_under_way_is_told_of_health(
         assert refused.status == 429
         for path in ("/healthz", "/readyz"):
             assert get(front, path).status == 200
+
+
+@pytest.mark.parametrize(("path", "most"), [("/v1/x", 8), ("/kiosk/x.js", 24)])
+def test_computations_of_an_address_are_bounded_and_a_pages_files_are_not(
+    tmp_path: Path, path: str, most: int
+) -> None:
+    """HTTP/2 asks for all files of a page at once, and each request counts."""
+    free = threading.Event()
+
+    def answer(_: Asked) -> Answer:
+        free.wait(20.0)
+        return Answer()
+
+    with (
+        stub(answer) as one,
+        proxy(tmp_path / "nginx", [one.port]) as front,
+        ThreadPoolExecutor(24) as pool,
+    ):
+        try:
+            waiting = [pool.submit(get, front, path) for _ in range(24)]
+            assert wait_until(
+                lambda: len(one.asked) + sum(future.done() for future in waiting) == 24, 20.0
+            )
+        finally:
+            free.set()
+        statuses = Counter(future.result().status for future in waiting)
+    assert statuses == Counter([200] * most + [429] * (24 - most))
+
+
+def test_a_flood_of_probes_is_bounded_by_address(tmp_path: Path) -> None:
+    asks = [Ask(message=message("GET", "/readyz"))]
+    with stub() as one, proxy(tmp_path / "nginx", [one.port]) as front:
+        flood = run(front.port, asks, clients=4, count=200, source="127.0.0.2")
+        other = run(front.port, asks, clients=1, count=20, source="127.0.0.3")
+        here = run(front.port, asks, clients=4, count=200)
+    assert 100 < flood.statuses[200] < 190
+    assert flood.statuses[200] + flood.statuses[429] == 200
+    assert other.statuses == {200: 20} and here.statuses == {200: 200}
 
 
 @pytest.mark.parametrize("path", ["/healthz", "/readyz"])

@@ -166,6 +166,12 @@ class _Answered:
             self.during += sum(1 for _ in lines)
 
 
+def _until(true):
+    """What does not come true was not tried."""
+    if not wait_until(true):
+        raise RuntimeError("a fault did not take its course in time")
+
+
 def _instance_killed(instance):
     instance.kill()
     time.sleep(1.0)
@@ -175,7 +181,7 @@ def _instance_killed(instance):
 def _worker_killed(instance):
     before = set(instance.workers())
     signalled(min(before), signal.SIGKILL)
-    wait_until(lambda: set(instance.workers()) - before)
+    _until(lambda: set(instance.workers()) - before)
 
 
 def _master_killed(instance):
@@ -183,7 +189,7 @@ def _master_killed(instance):
     signalled(instance.master, signal.SIGKILL)
     instance.service.process.wait(PATIENCE)
     # Its workers see that they are orphans, and end.
-    wait_until(lambda: all(map(gone, workers)))
+    _until(lambda: all(map(gone, workers)))
     instance.start(patience=STARTING)
 
 
@@ -195,14 +201,14 @@ def _restarted(instance):
 def _reloaded(instance):
     before = set(instance.workers())
     signalled(instance.master, signal.SIGHUP)
-    wait_until(lambda: not before & set(instance.workers()))
+    _until(lambda: not before & set(instance.workers()))
 
 
 def _worker_frozen(instance):
     frozen = min(instance.workers())
     signalled(frozen, signal.SIGSTOP)
     # Its guardian ends it where it has taken a request, else gunicorn at its timeout.
-    wait_until(lambda: frozen not in instance.workers())
+    _until(lambda: frozen not in instance.workers())
 
 
 def _instance_frozen(instance):

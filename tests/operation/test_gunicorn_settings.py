@@ -109,6 +109,22 @@ def test_what_cannot_be_understood_stops_the_start_in_one_record() -> None:
     )
 
 
+def test_no_setting_passes_by_ours(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Taken in by gunicorn after the file, it would bind wherever it says."""
+    given = clean_environment() | {"GUNICORN_CMD_ARGS": "--bind 0.0.0.0:9"}
+    ended = subprocess.run(
+        [sys.executable, "-P", "-m", "gunicorn", "--config", CONFIGURATION, "--print-config"],
+        env=given,
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=SECONDS,
+        check=False,
+    )
+    assert ended.returncode == 1 and not ended.stdout
+    assert "GUNICORN_CMD_ARGS is set" in json.loads(ended.stderr)["message"]
+
+
 @pytest.mark.parametrize("form", ["text", "xml"])
 def test_a_file_of_keys_that_is_wrong_is_told_as_the_log_is_written(
     form: str, tmp_path: Path

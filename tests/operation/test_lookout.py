@@ -339,7 +339,7 @@ def shared() -> Iterator[lookout.Guarded]:
     near, far = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
     theirs, lifeline = os.pipe()
     with near, far, os.fdopen(theirs, "rb"), os.fdopen(lifeline, "wb"):
-        yield lookout.Guarded(near, far, lifeline)
+        yield lookout.Guarded(near, far, lifeline, os.getpid())
 
 
 def watching(shared: lookout.Guarded) -> lookout._Guardian:

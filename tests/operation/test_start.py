@@ -48,21 +48,24 @@ def test_the_settings_in_force_are_one_line_without_secrets(
 
 
 @pytest.mark.parametrize(
-    ("bind", "keys", "warned"),
+    ("bind", "proxies", "keys", "warned"),
     [
-        ("127.0.0.1", "", False),
-        ("::1", "", False),
-        ("0.0.0.0", "", True),
-        ("192.0.2.1", "", True),
-        ("0.0.0.0", KEY.line, False),
+        ("127.0.0.1", 0, "", False),
+        ("::1", 0, "", False),
+        ("0.0.0.0", 0, "", True),
+        ("192.0.2.1", 0, "", True),
+        ("0.0.0.0", 0, KEY.line, False),
+        # Whoever reaches the proxy reaches the service.
+        ("127.0.0.1", 1, "", True),
+        ("127.0.0.1", 1, KEY.line, False),
     ],
     # By place: the key is new each time, and all processes must know the same tests.
-    ids=range(5),
+    ids=range(7),
 )
 def test_a_service_that_is_open_to_others_is_warned_of(
-    caplog: pytest.LogCaptureFixture, bind: str, keys: str, warned: bool
+    caplog: pytest.LogCaptureFixture, bind: str, proxies: int, keys: str, warned: bool
 ) -> None:
-    (_, line), *more = told(caplog, Settings(bind=bind, keys=keys))
+    (_, line), *more = told(caplog, Settings(bind=bind, proxies=proxies, keys=keys))
     assert ("everyone may ask" in line) == (keys == "")
     assert [level for level, _ in more] == ["WARNING"] * warned
 

@@ -10,7 +10,7 @@ While a request is computed, a message with the client's socket lies in a pair o
 worker and guardian share. There is one of it, and whoever has taken it out may write to the
 client: the worker as soon as its reply is complete, or the guardian when that is overdue. Thus
 the guardian never writes into a reply; and as it only looks now and then, a request costs the
-worker two calls of the system, and nobody else anything.
+worker a few calls of the system, and nobody else anything.
 """
 
 import gc
@@ -78,11 +78,13 @@ class Guarded(Lookout):
     """The worker's side.
 
     near, far: the pair of sockets; what is sent by the one lies in the other.
-    lifeline: closed when the worker ends, in whatever way.
+    lifeline: closed when the worker ends, in whatever way.  guardian: its process.
     """
 
-    def __init__(self, near: socket.socket, far: socket.socket, lifeline: int) -> None:
-        self.near, self.far, self.lifeline = near, far, lifeline
+    def __init__(
+        self, near: socket.socket, far: socket.socket, lifeline: int, guardian: int
+    ) -> None:
+        self.near, self.far, self.lifeline, self.guardian = near, far, lifeline, guardian
         self.number = 0
         self.handed = False
         self._other_end = select.poll()
@@ -90,8 +92,19 @@ class Guarded(Lookout):
 
     @property
     def lost(self) -> bool:
-        """Whether the guardian has ended, as its end of the lifeline is closed then."""
-        return bool(self._other_end.poll(0))
+        """Whether somebody has ended the guardian.
+
+        One that failed by itself would do so again in another worker: nobody looks, then.
+        """
+        # Its end of the lifeline is closed: a third call of the system, of less than 1 us.
+        if not self.guardian or not self._other_end.poll(0):
+            return False
+        try:
+            _, status = os.waitpid(self.guardian, 0)
+        except ChildProcessError:
+            status = 0
+        self.guardian = 0
+        return os.WIFSIGNALED(status)
 
     def begin(self, client: Any, request: Any) -> None:
         """Lay the message out, with the client's socket."""
@@ -127,7 +140,7 @@ def start(limit: float, count: Callable[[str], None]) -> Lookout:
     # A signal for the worker must not be handled by the other one in the worker's way.
     before = signal.pthread_sigmask(signal.SIG_BLOCK, signal.valid_signals())
     try:
-        if os.fork() == 0:
+        if (process := os.fork()) == 0:
             guardian = _Guardian(worker, near, far, theirs, limit + GRACE, answer, count)
             _end_after(guardian, before)
     except OSError as error:
@@ -139,7 +152,7 @@ def start(limit: float, count: Callable[[str], None]) -> Lookout:
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
         os.close(theirs)
-    return Guarded(near, far, lifeline)
+    return Guarded(near, far, lifeline, process)
 
 
 def _end_after(guardian: "_Guardian", mask: set[Any]) -> NoReturn:

@@ -33,12 +33,16 @@ def refuse(error: BadSetting, environment: Mapping[str, str]) -> NoReturn:
 def tell(settings: Settings, workers: int, keys: KeyLists | None) -> None:
     """Log the settings in force, without secrets; warn where they leave the service open."""
     _log.info("settings: %s", " ".join(_told(settings, workers, keys)))
-    if keys is None and not ip_address(settings.bind).is_loopback:
+    if keys is not None:
+        return
+    if not ip_address(settings.bind).is_loopback:
         _log.warning(
             "everyone who reaches %s may ask, without a key: nothing but a proxy that buffers "
             "may talk to this port",
             settings.bind,
         )
+    elif settings.proxies:
+        _log.warning("everyone who reaches the proxy in front may ask, without a key")
 
 
 def _told(settings: Settings, workers: int, keys: KeyLists | None) -> list[str]:

@@ -32,7 +32,10 @@ class Worker(SyncWorker):  # type: ignore[misc]
     @property
     def serving(self) -> bool:
         """Whether it has begun to serve, as its master sees: it has said that it is alive."""
-        return bool(self.tmp.last_update() != self._made)
+        try:
+            return bool(self.tmp.last_update() != self._made)
+        except (OSError, ValueError):  # closed, as it has ended
+            return False
 
     def run(self) -> None:
         """Serve until told to stop.
