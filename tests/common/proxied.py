@@ -296,3 +296,14 @@ def _wait_until_open(process: subprocess.Popen[bytes], port: int, folder: Path) 
         except OSError:
             assert time.monotonic() < end, (folder / "errors").read_text()
             time.sleep(0.02)
+
+
+def certified(folder: Path) -> tuple[Path, Path]:
+    """A certificate and its key, made for the test."""
+    openssl = tools.needed("openssl")
+    key, certificate = folder / "key.pem", folder / "certificate.pem"
+    command = [openssl, "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256"]
+    command += ["-nodes", "-keyout", str(key), "-out", str(certificate), "-subj", "/CN=localhost"]
+    command += ["-addext", "subjectAltName=DNS:localhost", "-days", "2"]
+    subprocess.run(command, check=True, capture_output=True, timeout=30)
+    return certificate, key

@@ -11,7 +11,7 @@ import proxied
 import pytest
 import tools
 from processes import free_port
-from proxied import COMMON, ROOT, proxy
+from proxied import COMMON, ROOT, certified, proxy
 from stub_instances import stub
 from wire import exchange, message, read_reply
 
@@ -110,17 +110,6 @@ def test_who_comes_without_tls_is_sent_on_with_the_method(tmp_path: Path) -> Non
     assert reply.status == 308
     assert reply.header("Location") == "https://arrowloft.example/v1/x?a=1"
     assert not one.asked
-
-
-def certified(tmp_path: Path) -> tuple[Path, Path]:
-    """A certificate and its key, made for the test."""
-    openssl = tools.needed("openssl")
-    key, certificate = tmp_path / "key.pem", tmp_path / "certificate.pem"
-    command = [openssl, "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256"]
-    command += ["-nodes", "-keyout", str(key), "-out", str(certificate), "-subj", "/CN=localhost"]
-    command += ["-addext", "subjectAltName=DNS:localhost", "-days", "2"]
-    subprocess.run(command, check=True, capture_output=True, timeout=30)
-    return certificate, key
 
 
 def test_tls_is_spoken_and_promised(tmp_path: Path) -> None:

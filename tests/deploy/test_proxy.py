@@ -23,7 +23,7 @@ limit_req_zone $given_key zone=key:1m rate=1r/m;
 """
 
 
-def get(front: Front, path: str = "/", **headers: str) -> Reply:
+def get(front: Front, path: str = "/v1/x", **headers: str) -> Reply:
     named = {name.replace("_", "-"): value for name, value in headers.items()}
     return exchange(front.port, message("GET", path, headers=named))
 
@@ -200,7 +200,7 @@ def test_a_full_service_says_so_at_once(tmp_path: Path) -> None:
     free = threading.Event()
 
     def answer(asked: Asked) -> Answer:
-        if asked.path == "/":
+        if asked.path == "/v1/x":
             free.wait(20.0)
         return Answer(headers={"X-Seen": asked.path})
 
