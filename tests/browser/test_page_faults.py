@@ -1,5 +1,6 @@
 """A value that is wrong, and a service that is lost."""
 
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -98,11 +99,14 @@ def test_a_service_that_is_lost_at_first_is_waited_for(visit: Visit) -> None:
 
 def test_progress_is_shown_where_an_answer_takes_long(desktop: Page) -> None:
     opened(desktop)
-    held = []
-    desktop.route("**/v1/mark-table", lambda route: held.append(route))
+    held, free = [], threading.Event()
+    desktop.route(
+        "**/v1/mark-table",
+        lambda route: route.continue_() if free.is_set() else held.append(route),
+    )
     desktop.get_by_label("Mass", exact=True).fill("410")
     expect(desktop.get_by_role("status").filter(has_text="Computing")).to_be_visible()
-    desktop.unroute("**/v1/mark-table")
+    free.set()
     for route in held:
         route.continue_()
     expect(desktop.get_by_role("status").filter(has_text="Computing")).to_have_count(0)

@@ -177,6 +177,21 @@ def test_the_target_stays_under_the_finger(phone: Page) -> None:
     assert abs(after - before) < 1.5
 
 
+def test_a_touch_counts_though_the_target_is_drawn_anew_meanwhile(phone: Page) -> None:
+    """As where an answer comes between a finger's way down and its way up."""
+    phone.goto("/#/verify")
+    phone.get_by_role("button", name="Begin with one end").click()
+    target = phone.locator(".target")
+    target.scroll_into_view_if_needed()
+    box = target.bounding_box()
+    assert box is not None
+    phone.mouse.move(box["x"] + 0.5 * box["width"], box["y"] + 0.4 * box["height"])
+    phone.mouse.down()
+    target.evaluate("(target) => target.dispatchEvent(new Event('blur'))")
+    phone.mouse.up()
+    expect(phone.locator(".found")).to_contain_text("1 arrow")
+
+
 def test_an_end_is_taken_at_the_mark_that_was_told_last(desktop: Page) -> None:
     desktop.goto("/#/verify")
     desktop.get_by_role("button", name="Begin with 20 m and 60 m").click()

@@ -145,7 +145,7 @@ def test_an_address_that_fills_what_it_may_have_under_way_is_told_of_health(
             assert get(front, path).status == 200
 
 
-@pytest.mark.parametrize(("path", "most"), [("/v1/x", 8), ("/kiosk/x.js", 24)])
+@pytest.mark.parametrize(("path", "most"), [("/v1/x", 3), ("/kiosk/x.js", 24)])
 def test_computations_of_an_address_are_bounded_and_a_pages_files_are_not(
     tmp_path: Path, path: str, most: int
 ) -> None:

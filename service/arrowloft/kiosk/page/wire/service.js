@@ -40,17 +40,36 @@ export function computed(resource, body, { accept = "application/json", signal }
   });
 }
 
+/** How many are asked at once: fewer than a proxy lets one address have under way. */
+const MOST = 2;
+
+/** Whoever asks waits for a turn, in the order of asking. */
+const turns = { free: MOST, waiting: [] };
+
+async function turn() {
+  if (turns.free > 0) turns.free -= 1;
+  else await new Promise((given) => turns.waiting.push(given));
+}
+
+function turnOver() {
+  const next = turns.waiting.shift();
+  if (next) next();
+  else turns.free += 1;
+}
+
 async function answered(path, options) {
   const sent = key();
   const headers = sent ? { ...options.headers, Authorization: `Bearer ${sent}` } : options.headers;
   let response;
   underWay.change(+1);
+  await turn();
   try {
     response = await fetch(path, { cache: "no-store", ...options, headers });
   } catch (error) {
     if (error.name === "AbortError") throw error;
     throw new Lost();
   } finally {
+    turnOver();
     underWay.change(-1);
   }
   if (response.status === 401) {
