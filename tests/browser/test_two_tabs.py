@@ -21,6 +21,27 @@ def test_what_one_tab_enters_the_other_shows_and_keeps(visit: Visit) -> None:
         expect(peep(page)).to_have_value("13")
 
 
+def test_what_a_tab_fills_in_by_itself_overwrites_nothing_of_another(visit: Visit) -> None:
+    """One that is being opened does, and may not have been told yet what was entered."""
+    with visit(DESKTOP) as page:
+        opened(page)
+        peep(page).fill("12")
+        kept = page.evaluate(
+            """async () => {
+            const { get, settle } = await import('/kiosk/kept/state.js');
+            const kept = JSON.parse(localStorage['arrowloft.state']);
+            kept.setup.arrow.mass = '431 gr';
+            localStorage['arrowloft.state'] = JSON.stringify(kept);  // as another tab does
+            settle('setup/drag/parameters/vane_height', '9 mm');
+            await Promise.resolve();
+            const now = JSON.parse(localStorage['arrowloft.state']).setup;
+            return [get('setup/arrow/mass'), now.arrow.mass, now.drag.parameters.vane_height]; }"""
+        )
+        assert kept == ["431 gr", "431 gr", "9 mm"]
+        expect(page.get_by_label("Mass", exact=True)).to_have_value("431", timeout=LOADING)
+        expect(peep(page)).to_have_value("12")
+
+
 def test_a_state_from_elsewhere_brings_its_own_parameters(visit: Visit) -> None:
     with visit(PHONE) as page:
         opened(page)

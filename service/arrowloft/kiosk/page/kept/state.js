@@ -11,6 +11,8 @@ const BEFORE = "arrowloft.before";
 /** The format of the state: another number is another shape, and not read. */
 export const FORMAT = 1;
 
+/** What was written or read last: what else stands there is another tab's. */
+let seen = null;
 let state = read() ?? fresh();
 const listeners = new Set();
 let told = false;
@@ -22,7 +24,8 @@ function fresh() {
 
 function read() {
   try {
-    const kept = JSON.parse(localStorage.getItem(KEPT));
+    seen = localStorage.getItem(KEPT);
+    const kept = JSON.parse(seen);
     return isState(kept) ? cleaned(kept) : null;
   } catch {
     return null;
@@ -55,6 +58,19 @@ addEventListener("storage", (event) => {
   tell();
 });
 
+/** Take up what another tab has entered, which may not have been told here yet. */
+function catchUp() {
+  try {
+    if (localStorage.getItem(KEPT) === seen) return;
+  } catch {
+    return; // Forbidden: there are no others.
+  }
+  const newer = read();
+  if (!newer) return;
+  state = newer;
+  changed.add("");
+}
+
 /** The value at a path such as "setup/bow/peep_height"; undefined where there is none. */
 export function get(path) {
   return steps(path).reduce(
@@ -68,12 +84,14 @@ export function get(path) {
 
 /** Set what was entered at a path, making what lies on the way; undefined and "" take it away. */
 export function set(path, value) {
-  state.entered = true;
   settle(path, value);
+  state.entered = true;
 }
 
 /** The same for what the page fills in by itself: it is nobody's entry. */
 export function settle(path, value) {
+  // Nothing of this tab's waits to be written: else it would be lost.
+  if (!told) catchUp();
   const way = steps(path);
   const last = way.pop();
   let place = state;
@@ -187,7 +205,9 @@ function tell() {
     const paths = [...changed];
     changed.clear();
     try {
-      localStorage.setItem(KEPT, JSON.stringify(state));
+      const text = JSON.stringify(state);
+      localStorage.setItem(KEPT, text);
+      seen = text;
     } catch {
       // A full or forbidden storage: everything still works until the page is closed.
     }
