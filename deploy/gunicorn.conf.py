@@ -29,7 +29,7 @@ from arrowloft.operation.key_lists import key_lists  # noqa: E402
 from arrowloft.operation.settings import BadSetting, Settings  # noqa: E402
 
 try:
-    if os.environ.get("GUNICORN_CMD_ARGS"):
+    if "GUNICORN_CMD_ARGS" in os.environ:
         # They would pass by all that is looked at here, such as the address.
         raise BadSetting("GUNICORN_CMD_ARGS is set: settings are variables that begin ARROWLOFT_")
     _settings = Settings.from_environment(os.environ)
