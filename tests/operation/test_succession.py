@@ -13,9 +13,11 @@ from types import SimpleNamespace
 
 import pytest
 import requests
-from processes import wait_until
+from load_client import Ask, start
+from processes import gone, wait_until
 from proxied import served
 from strangers import ROOT
+from wire import message
 
 from arrowloft.operation import succession
 
@@ -113,6 +115,18 @@ def test_a_reload_keeps_nobody_waiting(tmp_path: Path) -> None:
         assert not set(before) & set(instance.workers())
         assert asked > 10 and latest < 0.6 * SETTLING
         assert "new workers do not serve" not in instance.service.log.read_text()
+
+
+def test_workers_without_a_master_end_under_full_load(tmp_path: Path) -> None:
+    asks = [Ask(message=message("GET", "/healthz"))]
+    with served(tmp_path, {"ARROWLOFT_WORKERS": "2"}) as instance:
+        workers = instance.workers()
+        port = int(instance.url.rpartition(":")[2])
+        with start(port, asks, clients=8, seconds=120.0) as load:
+            time.sleep(1.0)
+            os.kill(instance.service.process.pid, signal.SIGKILL)
+            assert wait_until(lambda: all(map(gone, workers)), 20.0)
+            load.stop()
 
 
 def ended(do: Callable[[], None]) -> tuple[int, str]:

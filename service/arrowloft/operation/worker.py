@@ -50,6 +50,16 @@ class Worker(SyncWorker):  # type: ignore[misc]
             for listener in self.sockets:
                 listener.close()
 
+    def accept(self, listener: Any) -> None:
+        """Take one who waits, and end where the master is gone.
+
+        gunicorn looks for that only while nobody asks: under full load a worker would go on
+        without a master for ever, and hold the port.
+        """
+        super().accept(listener)
+        if not self.is_parent_alive():
+            self.alive = False
+
     def handle(self, listener: Any, client: Any, addr: Any) -> None:
         """Answer one connection, or turn it away where the service is full."""
         method = self.admission.turned_away(client)
