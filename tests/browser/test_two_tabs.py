@@ -42,6 +42,50 @@ def test_what_a_tab_fills_in_by_itself_overwrites_nothing_of_another(visit: Visi
         expect(peep(page)).to_have_value("12")
 
 
+COUNTING = """
+window.written = 0;
+const keep = Storage.prototype.setItem;
+Storage.prototype.setItem = function (name, value) {
+  if (name === 'arrowloft.state') window.written += 1;
+  keep.call(this, name, value);
+};
+"""
+
+
+def test_a_tab_that_only_shows_writes_nothing(visit: Visit) -> None:
+    """What it wrote might be older than what another has entered: tabs are told with a delay."""
+    with visit(DESKTOP) as page:
+        opened(page)
+        peep(page).fill("13")
+        other = page.context.new_page()
+        other.add_init_script(COUNTING)
+        opened(other)
+        model = other.locator("[data-model=drag]").get_by_label("Model", exact=True)
+        expect(model).to_have_value("component", timeout=LOADING)
+        expect(other.locator("[data-model=drag] .folded").first).to_be_visible(timeout=LOADING)
+        expect(other.locator("[data-model=launch] .field").nth(1)).to_be_visible(timeout=LOADING)
+        peep(page).fill("14")
+        expect(peep(other)).to_have_value("14", timeout=LOADING)
+        assert other.evaluate("window.written") == 0
+        other.get_by_label("Mass", exact=True).fill("431")
+        other.wait_for_function("window.written > 0")
+
+
+def test_what_one_tab_clears_no_other_brings_back(visit: Visit) -> None:
+    with visit(DESKTOP) as page:
+        opened(page)
+        peep(page).fill("13")
+        kept = page.evaluate(
+            """async () => {
+            const { get, settle } = await import('/kiosk/kept/state.js');
+            delete localStorage['arrowloft.state'];  // as another tab does
+            settle('setup/drag/parameters/vane_height', '9 mm');
+            await Promise.resolve();
+            return [get('setup/bow/peep_height'), localStorage['arrowloft.state']]; }"""
+        )
+        assert kept[0] == "11 cm" and '"13 cm"' not in kept[1]
+
+
 def test_a_state_from_elsewhere_brings_its_own_parameters(visit: Visit) -> None:
     with visit(PHONE) as page:
         opened(page)

@@ -16,6 +16,8 @@ let seen = null;
 let state = read() ?? fresh();
 const listeners = new Set();
 let told = false;
+/** Whether this tab has changed something that waits to be written. */
+let unwritten = false;
 const changed = new Set();
 
 function fresh() {
@@ -65,9 +67,7 @@ function catchUp() {
   } catch {
     return; // Forbidden: there are no others.
   }
-  const newer = read();
-  if (!newer) return;
-  state = newer;
+  state = read() ?? fresh();
   changed.add("");
 }
 
@@ -90,8 +90,8 @@ export function set(path, value) {
 
 /** The same for what the page fills in by itself: it is nobody's entry. */
 export function settle(path, value) {
-  // Nothing of this tab's waits to be written: else it would be lost.
-  if (!told) catchUp();
+  // What waits to be written would be lost.
+  if (!unwritten) catchUp();
   const way = steps(path);
   const last = way.pop();
   let place = state;
@@ -102,6 +102,7 @@ export function settle(path, value) {
   if (value === undefined || value === "") delete place[last];
   else place[last] = value;
   changed.add(path);
+  unwritten = true;
   tell();
 }
 
@@ -124,6 +125,7 @@ export function replace(value) {
 function take(value) {
   state = { ...cleaned(value), entered: true };
   changed.add("");
+  unwritten = true;
   tell();
   // Steps that were drawn from other entries are drawn anew.
   dispatchEvent(new Event("arrowloft-taken"));
@@ -179,6 +181,9 @@ export function reset() {
   state = fresh();
   keepBefore(null);
   forgetKey();
+  // Nothing is kept until something is entered.
+  unwritten = false;
+  seen = null;
   try {
     localStorage.removeItem(KEPT);
   } catch {
@@ -204,15 +209,21 @@ function tell() {
     told = false;
     const paths = [...changed];
     changed.clear();
-    try {
-      const text = JSON.stringify(state);
-      localStorage.setItem(KEPT, text);
-      seen = text;
-    } catch {
-      // A full or forbidden storage: everything still works until the page is closed.
-    }
+    // What another tab has written is not written back: that may have gone on meanwhile.
+    if (unwritten) write();
     for (const listener of [...listeners]) call(listener, paths);
   });
+}
+
+function write() {
+  unwritten = false;
+  try {
+    const text = JSON.stringify(state);
+    localStorage.setItem(KEPT, text);
+    seen = text;
+  } catch {
+    // A full or forbidden storage: everything still works until the page is closed.
+  }
 }
 
 /** One listener that fails keeps none of the others from being told. */

@@ -80,7 +80,7 @@ function change(kind, before, name) {
 function parameterFields(kind, model, dimensions) {
   const own = `setup/${kind}/parameters`;
   const required = new Set(model.parameters.required ?? []);
-  if (!Object.keys(get(own) ?? {}).length) settle(own, begun(kind, model, dimensions));
+  begin(own, () => begun(kind, model, dimensions));
   const given = get(own) ?? {};
   const open = [];
   const rest = [];
@@ -91,6 +91,14 @@ function parameterFields(kind, model, dimensions) {
   // A model that needs nothing still shows what it is made of.
   if (!open.length) open.push(...rest.splice(0, FEW));
   return [open, rest.length > 0 && folded("More, with usual values", rest)];
+}
+
+/** Fill in what a model begins with where nothing is given; what is so already is not written. */
+function begin(own, starting) {
+  const empty = (members) => Object.keys(members ?? {}).length === 0;
+  if (!empty(get(own))) return;
+  const members = starting();
+  if (!empty(members)) settle(own, members);
 }
 
 /** Parameters to begin with: the model's own example, which can be answered as it is. */
