@@ -6,7 +6,7 @@ from pathlib import Path
 
 from browsing import DESKTOP, PHONE, Visit, accessible, foresee, screenshot
 from kiosk_page import LOADING, glance, opened, try_now
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Request, Route, expect
 from strangers import Service, start, wait_until_served
 
 
@@ -110,3 +110,54 @@ def test_progress_is_shown_where_an_answer_takes_long(desktop: Page) -> None:
     for route in held:
         route.continue_()
     expect(desktop.get_by_role("status").filter(has_text="Computing")).to_have_count(0)
+
+
+def test_what_is_no_longer_wanted_is_not_hung_up_on(desktop: Page) -> None:
+    """It is computed to the end anyway, and would be under way without being counted."""
+    opened(desktop)
+    before = glance(desktop)
+    held: list[Route] = []
+    given_up: list[Request] = []
+    desktop.on("requestfailed", lambda one: given_up.append(one))
+    desktop.route(
+        "**/v1/mark-table",
+        lambda route: route.continue_() if held else held.append(route),
+    )
+    mass = desktop.get_by_label("Mass", exact=True)
+    with desktop.expect_request("**/v1/mark-table"):
+        mass.fill("410")
+    mass.fill("440")
+    expect(desktop.locator("#glance .strip")).not_to_have_text("".join(before), timeout=LOADING)
+    newest = glance(desktop)
+    with desktop.expect_event("requestfinished", lambda one: one == held[0].request):
+        held[0].continue_()
+    assert glance(desktop) == newest
+    assert given_up == []
+
+
+def test_who_asks_too_often_is_answered_later_without_alarm(desktop: Page) -> None:
+    """As others at the same address do."""
+    opened(desktop)
+    before = glance(desktop)
+    foresee(desktop, "429")
+    refused: list[Route] = []
+
+    def twice(route: Route) -> None:
+        if len(refused) == 2:
+            route.continue_()
+        else:
+            refused.append(route)
+            route.fulfill(status=429, headers={"Retry-After": "1"})
+
+    desktop.route("**/v1/mark-table", twice)
+    desktop.evaluate(
+        """() => {
+        const banner = document.getElementById('lost');
+        window.alarms = 0;
+        new MutationObserver(() => { window.alarms += !banner.hidden; })
+            .observe(banner, { attributes: true }); }"""
+    )
+    desktop.get_by_label("Mass", exact=True).fill("440")
+    expect(desktop.locator("#glance .strip")).not_to_have_text("".join(before), timeout=LOADING)
+    assert len(refused) == 2
+    assert desktop.evaluate("window.alarms") == 0

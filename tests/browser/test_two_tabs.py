@@ -1,5 +1,6 @@
 """Two tabs of one browser: one set of entries, one idle clock; and entries that bring their own."""
 
+import pytest
 from browsing import DESKTOP, PHONE, Visit, foresee
 from kiosk_page import LOADING, glance, opened
 from playwright.sync_api import Locator, Page, expect
@@ -84,6 +85,24 @@ def test_what_one_tab_clears_no_other_brings_back(visit: Visit) -> None:
             return [get('setup/bow/peep_height'), localStorage['arrowloft.state']]; }"""
         )
         assert kept[0] == "11 cm" and '"13 cm"' not in kept[1]
+
+
+@pytest.mark.parametrize("back", ["pageshow", "visibilitychange"])
+def test_who_comes_back_to_a_page_sees_what_was_entered_meanwhile(visit: Visit, back: str) -> None:
+    """A page that is put aside, as by going to another and back, is told nothing."""
+    with visit(DESKTOP) as page:
+        opened(page)
+        peep(page).fill("13")
+        page.evaluate(
+            """(back) => {
+            const kept = JSON.parse(localStorage['arrowloft.state']);
+            kept.setup.arrow.mass = '431 gr';
+            localStorage['arrowloft.state'] = JSON.stringify(kept);  // as another tab does
+            dispatchEvent(new Event(back)); }""",
+            back,
+        )
+        expect(page.get_by_label("Mass", exact=True)).to_have_value("431", timeout=LOADING)
+        expect(peep(page)).to_have_value("13")
 
 
 def test_a_state_from_elsewhere_brings_its_own_parameters(visit: Visit) -> None:

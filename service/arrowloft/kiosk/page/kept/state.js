@@ -60,6 +60,14 @@ addEventListener("storage", (event) => {
   tell();
 });
 
+// Who comes back to a page that was put aside has missed what was told meanwhile.
+for (const back of ["pageshow", "visibilitychange"]) {
+  addEventListener(back, () => {
+    if (!unwritten) catchUp();
+    if (changed.size) tell();
+  });
+}
+
 /** Take up what another tab has entered, which may not have been told here yet. */
 function catchUp() {
   try {
@@ -118,6 +126,7 @@ export function hasEntries() {
 
 /** Put another state in place of this one, which can be brought back once where it held entries. */
 export function replace(value) {
+  if (!unwritten) catchUp();
   keepBefore(hasEntries() ? JSON.stringify(state) : null);
   take(value);
 }

@@ -57,14 +57,24 @@ function turnOver() {
   else turns.free += 1;
 }
 
-async function answered(path, options) {
+/** How often to ask again by itself what was too often for an address, which others may share. */
+const PATIENCE = 5;
+
+async function answered(path, options, patience = PATIENCE) {
+  const { signal, ...asked } = options;
   const sent = key();
   const headers = sent ? { ...options.headers, Authorization: `Bearer ${sent}` } : options.headers;
   let response;
   underWay.change(+1);
   await turn();
   try {
-    response = await fetch(path, { cache: "no-store", ...options, headers });
+    signal?.throwIfAborted();
+    response = await fetch(path, {
+      cache: "no-store",
+      ...asked,
+      headers,
+      signal: hangingUp(signal),
+    });
   } catch (error) {
     if (error.name === "AbortError") throw error;
     throw new Lost();
@@ -78,9 +88,14 @@ async function answered(path, options) {
     line.lock(sent ? "wrong" : "wanted");
     throw new Locked();
   }
+  if (response.status === 429 && patience > 0) {
+    await pause(secondsUntilRetry(response) ?? 1);
+    signal?.throwIfAborted();
+    return answered(path, options, patience - 1);
+  }
   const said = response.ok ? null : await response.json().catch(() => null);
   if ([429, 502, 503, 504].includes(response.status) && said?.type !== TOO_LONG) {
-    throw new Lost(Number(response.headers.get("Retry-After")) || null);
+    throw new Lost(secondsUntilRetry(response));
   }
   line.lock(null);
   if (response.ok) return response;
@@ -88,6 +103,30 @@ async function answered(path, options) {
     response.status,
     said ?? { detail: `The service answered with status ${response.status}.` },
   );
+}
+
+function secondsUntilRetry(response) {
+  return Number(response.headers.get("Retry-After")) || null;
+}
+
+async function pause(seconds) {
+  underWay.change(+1);
+  await new Promise((over) => setTimeout(over, 1000 * seconds));
+  underWay.change(-1);
+}
+
+/** How long what nobody waits for any more keeps its turn, ms: longer than the service computes. */
+const LEFT_ALONE = 5000;
+
+/**
+ * What hangs up on a request some time after its asker has given it up. Not at once: a computation
+ * goes on to its end in any case, and would be under way beside those that are counted here.
+ */
+function hangingUp(signal) {
+  const end = new AbortController();
+  const later = () => setTimeout(() => end.abort(), LEFT_ALONE);
+  signal?.addEventListener("abort", later, { once: true });
+  return end.signal;
 }
 
 /** What a slow model is answered with: asking again would be no better. */
