@@ -15,6 +15,10 @@ from arrowloft.operation.settings import Settings
 CHALLENGE = 'Bearer realm="arrowloft"'
 """What a caller without a valid key is asked for (RFC 6750)."""
 
+_BLANKS = " \t"
+"""What may stand around a header's value (RFC 9110), and no other blank of Unicode's: the proxy
+would count a key with one as another key, with a rate of its own."""
+
 EXTENSION = "arrowloft-keys"
 """Key of the app's extensions under which its lists are kept, where it has some."""
 
@@ -59,8 +63,8 @@ def _keyed() -> bool:
 def _checked(lists: KeyLists) -> Response | None:
     """Keep the name of the caller's key; the refusal where there is no valid one."""
     # Not by Werkzeug's parser of it, which fails on some of what may come.
-    scheme, _, given = request.headers.get("Authorization", "").strip().partition(" ")
-    token = given.strip()
+    scheme, _, given = request.headers.get("Authorization", "").strip(_BLANKS).partition(" ")
+    token = given.strip(_BLANKS)
     # A form with parameters, as name=value, is none of Bearer's; a key itself holds no such sign.
     if scheme.lower() != "bearer" or not token or "=" in token.rstrip("="):
         return _refusal("This service asks for a key: send it as Authorization: Bearer KEY.")
