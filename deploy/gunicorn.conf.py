@@ -25,17 +25,9 @@ except FileNotFoundError:
     os.environ["TMPDIR"] = "/dev/shm"
 
 from arrowloft.operation import metrics_process, start  # noqa: E402
-from arrowloft.operation.key_lists import key_lists  # noqa: E402
-from arrowloft.operation.settings import BadSetting, Settings  # noqa: E402
+from arrowloft.operation.settings import BadSetting  # noqa: E402
 
-try:
-    if "GUNICORN_CMD_ARGS" in os.environ:
-        # They would pass by all that is looked at here, such as the address.
-        raise BadSetting("GUNICORN_CMD_ARGS is set: settings are variables that begin ARROWLOFT_")
-    _settings = Settings.from_environment(os.environ)
-    _keys = key_lists(_settings)
-except BadSetting as _error:
-    start.refuse(_error, os.environ)
+_settings, _keys = start.in_force(os.environ)
 # None: no port for metrics is named. Made before the service is imported, which would keep its
 # counts in each worker alone otherwise.
 _metrics = (

@@ -123,3 +123,14 @@ def test_who_has_a_key_is_not_told_that_it_is_invalid_where_nobody_knows(path: P
     assert (status, challenge) == (401, access.CHALLENGE)
     assert "cannot tell now which keys are valid" in detail
     assert asked(OTHER.key)[0] == 200
+
+
+def test_a_reload_while_the_file_is_wrong_changes_nothing(service: Service, path: Path) -> None:
+    """It would end the service, and what it is asked meanwhile."""
+    path.write_text("half a li")
+    service.process.send_signal(signal.SIGHUP)
+    wait_until(lambda: "a reload changes no setting" in service.log.read_text())
+    assert str(path) in service.log.read_text()
+    path.write_text(NEW.line)
+    wait_until(lambda: statuses(service) == (401, 200))
+    assert service.process.poll() is None

@@ -9,10 +9,36 @@ from ipaddress import ip_address
 from typing import NoReturn
 
 from arrowloft.api.resource import Limits
-from arrowloft.operation.key_lists import KeyLists
+from arrowloft.operation.key_lists import KeyLists, key_lists
 from arrowloft.operation.settings import FORMATS, PREFIX, BadSetting, Settings
 
 _log = logging.getLogger(__name__)
+
+InForce = tuple[Settings, KeyLists | None]
+"""The settings, and the lists of keys, where there are any."""
+
+_in_force: list[InForce] = []
+
+
+def in_force(environment: Mapping[str, str]) -> InForce:
+    """What the variables say; on a reload, what was in force before where that is wrong now.
+
+    A reload that ended the service, for a line of the file of keys that is half written, would
+    take with it who has a good one. At the start the process ends; see `refuse`.
+    """
+    try:
+        if "GUNICORN_CMD_ARGS" in environment:
+            # They would pass by all that is looked at here, such as the address.
+            raise BadSetting(
+                "GUNICORN_CMD_ARGS is set: settings are variables that begin ARROWLOFT_"
+            )
+        settings = Settings.from_environment(environment)
+        _in_force[:] = [(settings, key_lists(settings))]
+    except BadSetting as error:
+        if not _in_force:
+            refuse(error, environment)
+        _log.error("a reload changes no setting: %s", _listed(error))
+    return _in_force[0]
 
 
 def refuse(error: BadSetting, environment: Mapping[str, str]) -> NoReturn:
@@ -25,9 +51,13 @@ def refuse(error: BadSetting, environment: Mapping[str, str]) -> NoReturn:
     form = environment.get(f"{PREFIX}LOG_FORMAT", "").strip().lower()
     form = form if form in FORMATS else Settings.log_format
     logging.config.dictConfig(request_log.configuration(form, "info"))
-    faults = str(error).replace("\n", "\n  ")
-    _log.critical("the service does not start: %s", faults)
+    _log.critical("the service does not start: %s", _listed(error))
     sys.exit(1)
+
+
+def _listed(error: BadSetting) -> str:
+    """Its faults, one below the other."""
+    return str(error).replace("\n", "\n  ")
 
 
 def tell(settings: Settings, workers: int, keys: KeyLists | None) -> None:
