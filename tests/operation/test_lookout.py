@@ -85,7 +85,7 @@ STRANGER = Distribution(
         """
     },
 )
-LIMIT = 1.0
+LIMIT = 2.0
 QUICK = {"ARROWLOFT_LIMIT_SECONDS": f"{LIMIT:g}"}
 """The service's limit in these trials, s."""
 ENDED = 10.0
@@ -162,7 +162,7 @@ def test_what_hangs_in_c_is_answered_and_costs_its_worker(instance: Instance) ->
     assert reply.headers["Connection"] == "close"
     said = reply.json()
     assert said["type"] == "/problems/takes-too-long" and said["status"] == 503
-    assert said["detail"].startswith("The request took longer than 1 s. ")
+    assert said["detail"].startswith(f"The request took longer than {LIMIT:g} s. ")
     assert LIMIT + lookout.GRACE <= passed < ENDED
     assert len(statuses) > 10 and set(statuses) == {200}
     assert len(before - set(instance.workers())) == 1
@@ -469,6 +469,21 @@ def test_a_frozen_worker_is_not_answered_for(
     with pytest.raises(BlockingIOError):
         theirs.recv(100)
     assert killed == [os.getppid()]
+
+
+@pytest.mark.parametrize("short_of", ["socket.socketpair", "os.pipe", "os.fork"])
+def test_where_the_system_is_short_of_something_nobody_looks(
+    monkeypatch: pytest.MonkeyPatch, short_of: str
+) -> None:
+    """Its worker serves all the same: a failure would end the master."""
+
+    def short(*_: Any) -> None:
+        raise OSError(24, "Too many open files")
+
+    before = len(list(Path("/proc/self/fd").iterdir()))
+    monkeypatch.setattr(f"arrowloft.operation.lookout.{short_of}", short)
+    assert type(lookout.start(LIMIT, print)) is lookout.Lookout
+    assert len(list(Path("/proc/self/fd").iterdir())) == before
 
 
 def test_where_the_system_does_not_tell_nobody_looks(monkeypatch: pytest.MonkeyPatch) -> None:

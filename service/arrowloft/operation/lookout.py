@@ -21,7 +21,7 @@ import signal
 import socket
 import struct
 from collections.abc import Callable
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from time import monotonic
 from typing import Any, NoReturn
@@ -127,31 +127,38 @@ def start(limit: float, count: Callable[[str], None]) -> Lookout:
 
     count: called with the method of a request that was answered here, in the worker's stead.
     To be called where the worker has no threads yet.  Where the system does not tell what
-    processes do (/proc), or has no process to give, nobody looks.
+    processes do (/proc), or has no process or file to give, nobody looks.
     """
     worker = os.getpid()
     if _state(worker) is None:
         return Lookout()
     answer = written(too_long(limit))
-    near, far = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
-    for end in (near, far):
-        end.setblocking(True)  # whatever some library has made the default
-    theirs, lifeline = os.pipe()
-    # A signal for the worker must not be handled by the other one in the worker's way.
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, signal.valid_signals())
     try:
-        if (process := os.fork()) == 0:
-            guardian = _Guardian(worker, near, far, theirs, limit + GRACE, answer, count)
-            _end_after(guardian, before)
+        return _beside(worker, limit + GRACE, answer, count)
     except OSError as error:
         _log.warning("nobody looks after a worker: %s", error)
-        near.close()
-        far.close()
-        os.close(lifeline)
         return Lookout()
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-        os.close(theirs)
+
+
+def _beside(worker: int, seconds: float, answer: Written, count: Callable[[str], None]) -> Guarded:
+    """Fork the guardian; raises OSError where the system is short of something."""
+    with ExitStack() as opened:
+        near, far = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
+        for end in (near, far):
+            opened.callback(end.close)
+            end.setblocking(True)  # whatever some library has made the default
+        theirs, lifeline = os.pipe()
+        opened.callback(os.close, lifeline)
+        # A signal for the worker must not be handled by the other one in the worker's way.
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, signal.valid_signals())
+        try:
+            if (process := os.fork()) == 0:
+                guardian = _Guardian(worker, near, far, theirs, seconds, answer, count)
+                _end_after(guardian, before)
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
+            os.close(theirs)
+        opened.pop_all()
     return Guarded(near, far, lifeline, process)
 
 
