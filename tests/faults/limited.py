@@ -5,6 +5,7 @@ And with the limits that are deployed, whoever asks as often as it can does not 
 
 import json
 import time
+from contextlib import contextmanager
 
 from figures import Figure, at_most, seen
 from instances import computed, pair
@@ -25,6 +26,8 @@ PACE = 5.0
 WAIT = 1000.0
 """Milliseconds that the other address waits at most, 99 % of its requests: what the worst takes."""
 CLIENTS = 8
+HURRY = 0.1
+"""Seconds after which those hang up who do not wait."""
 EDGE = 2
 """Requests by which the count may be off: the clock starts and ends between two of them."""
 
@@ -32,36 +35,60 @@ EDGE = 2
 def figures():
     yield from _counted()
     yield from _crowded()
+    yield from _hanging_up()
 
 
 def _crowded():
     """One address asks without pause; another one, now and then."""
+    with _crowd() as (asking, other):
+        found = asking.stop()
+    yield seen(f"{CROWD} clients of one address: requests a second", found.asked / found.seconds)
+    yield seen("  of which computed", found.right / found.seconds)
+    refused = found.statuses[429]
+    yield Figure("  of which refused by 429", f"{refused:,}", ">= 1", refused >= 1)
+    yield at_most("  of which neither", found.asked - found.right - refused, 0)
+    yield from _another(other)
+
+
+def _hanging_up():
+    """The same, but none of them waits for its answer: the worker computes it all the same."""
+    with _crowd(patience=HURRY) as (asking, other):
+        found = asking.stop()
+    given_up = sum(found.lost.values())
+    yield seen(
+        f"{CROWD} clients of one address that hang up after {HURRY:g} s: requests a second",
+        found.asked / found.seconds,
+    )
+    yield Figure("  of which hung up on", f"{given_up:,}", ">= 1", given_up >= 1)
+    yield from _another(other)
+
+
+@contextmanager
+def _crowd(**clients):
+    """Clients at one address that still ask for the worst, and what another address has seen."""
     with pair(rates=None, bursts=None) as (_, front):
         worst = next(one for one in answered() if one.name == WORST)
         many = [Ask(message=message("POST", worst.path, worst.body))]
         few = computed(front.port)
-        crowd = start(front.port, many, clients=CROWD, seconds=60.0, source="127.0.0.2")
-        with crowd:
+        asking = start(front.port, many, clients=CROWD, seconds=60.0, source="127.0.0.2", **clients)
+        with asking:
             time.sleep(2.0)
             other = start(
                 front.port, few, clients=CLIENTS, rate=PACE, seconds=SECONDS, source="127.0.0.3"
-            ).finish()
-            found = crowd.stop()
-        yield seen(
-            f"{CROWD} clients of one address: requests a second", found.asked / found.seconds
-        )
-        yield seen("  of which computed", found.right / found.seconds)
-        refused = found.statuses[429]
-        yield Figure("  of which refused by 429", f"{refused:,}", ">= 1", refused >= 1)
-        yield at_most("  of which neither", found.asked - found.right - refused, 0)
-        yield Figure(
-            "  another address meanwhile: requests",
-            f"{other.asked}",
-            f">= {PACE * SECONDS - 1:.0f}",
-            other.asked >= PACE * SECONDS - 1,
-        )
-        yield at_most("    not answered with the result", other.failures, 0)
-        yield at_most("    99 % of the latencies", 1e3 * other.latency(0.99), WAIT, " ms")
+            )
+            yield asking, other.finish()
+
+
+def _another(other):
+    least = PACE * SECONDS - 1
+    yield Figure(
+        "  another address meanwhile: requests",
+        f"{other.asked}",
+        f">= {least:.0f}",
+        other.asked >= least,
+    )
+    yield at_most("    not answered with the result", other.failures, 0)
+    yield at_most("    99 % of the latencies", 1e3 * other.latency(0.99), WAIT, " ms")
 
 
 def _counted():
