@@ -9,7 +9,8 @@ from contextlib import suppress
 from typing import Any
 
 PATIENCE = 2.0
-"""Seconds that are waited for new workers at a time; the master hears no signal meanwhile."""
+"""Seconds that are waited for new workers at a time; the master hears no signal meanwhile, and
+after that not before gunicorn's reload has waited in vain for the old ones (graceful_timeout)."""
 
 LOOK = 0.005
 """Seconds from one look at them to the next."""
