@@ -132,6 +132,7 @@ def when_ready(server: Any) -> None:
     from arrowloft.operation import succession
 
     server.manage_workers = succession.handing_over(server)
+    server.reload = start.reloading(server, os.environ)
     if _metrics is not None:
         _metrics.start()
         # No hook is called now and then; this is, once a second.

@@ -3,7 +3,7 @@
 import re
 
 from browsing import accessible, foresee, screenshot
-from playwright.sync_api import Page, Request, expect
+from playwright.sync_api import Page, Request, Route, expect
 
 ENDS = "ask/verify/ends"
 
@@ -46,6 +46,13 @@ def _observed(request: Request) -> int:
         return 0
     observations = request.post_data_json["observations"]
     return len(observations[0].get("impacts", ())) if observations else 0
+
+
+def _observations(request: Request) -> int:
+    """How many ends are asked about; 0 of any other request."""
+    if not request.url.endswith("/v1/calibration"):
+        return 0
+    return len(request.post_data_json["observations"])
 
 
 def test_two_ends_touched_in_correct_the_marks(phone: Page) -> None:
@@ -257,6 +264,34 @@ def test_what_was_told_is_asked_for_where_the_page_does_not_know_it(desktop: Pag
         re.compile(r"^Taken to have stood at 1\d clicks down\.$")
     )
     assert _kept(desktop, f"{ENDS}/1/clicks") in range(10, 20)
+
+
+def test_what_was_told_is_that_of_what_is_entered_by_then(desktop: Page) -> None:
+    """What it depends on is changed while it is asked for."""
+    end = {"kind": "arrows", "distance": "20 m", "how": "measured"}
+    _enter(desktop, [end | {"up": "-5 cm"}, end | {"up": "0 cm"}])
+    desktop.locator(".end > summary").nth(1).click()
+    held: list[Route] = []
+
+    def first(route: Route) -> None:
+        asked = route.request.post_data_json
+        wanted = asked["distances"] == ["20 m"] and len(asked["observations"]) == 1
+        held.append(route) if wanted and not held else route.continue_()
+
+    desktop.route("**/v1/calibration", first)
+    card = desktop.locator(".end").nth(1)
+    with desktop.expect_request(lambda one: _observations(one) == 1):
+        card.get_by_label("The sight stood").select_option("corrected")
+    desktop.evaluate(
+        "async (path) => (await import('/kiosk/kept/state.js')).set(path, '-10 cm')",
+        f"{ENDS}/0/up",
+    )
+    while not held:
+        desktop.wait_for_timeout(20)
+    held[0].continue_()
+    expect(card.locator(".stands")).to_have_text(
+        re.compile(r"^Taken to have stood at [23]\d clicks down\.$")
+    )
 
 
 def test_every_touch_adds_an_arrow_and_a_list_removes_them(phone: Page) -> None:

@@ -199,7 +199,8 @@ def test_who_hangs_up_has_a_computation_under_way_all_the_same(tmp_path: Path) -
         (("2001:db8::1:2:3:4", "2001:db8::5", "2001:db8:0:0:ffff::"), True),
         (("2001:db8:1:2::1", "2001:db8:1:2:3:4:5:6"), True),
         (("2001:db8::1", "2001:db8:0:1::1", "2001:db8:1::1"), False),
-        (("192.0.2.1", "192.0.2.2", "::ffff:192.0.2.3"), False),
+        (("192.0.2.1", "192.0.2.2", "::ffff:192.0.2.3", "::ffff:192.0.2.4", "::1"), False),
+        (("192.0.2.1", "::ffff:192.0.2.1"), True),
     ],
 )
 def test_half_an_address_of_ipv6_has_one_rate_however_it_is_spelt(
@@ -217,8 +218,10 @@ def test_half_an_address_of_ipv6_has_one_rate_however_it_is_spelt(
 
 
 @pytest.mark.parametrize("given", ["", "gzip"])
-def test_the_largest_file_waits_in_memory_for_a_slow_reader(tmp_path: Path, given: str) -> None:
-    """It comes compressed, as it would overflow the buffers else; the reader gets what it takes."""
+def test_a_pages_files_are_asked_for_compressed_for_whoever_wants_them(
+    tmp_path: Path, given: str
+) -> None:
+    """A slow reader of the largest would overflow the buffers else; each gets what it takes."""
     text = b"let a = 1;\n" * 100_000
 
     def answer(_: Asked) -> Answer:

@@ -48,21 +48,21 @@ def statuses(service: Service) -> tuple[int, int]:
     return status(OLD.key), status(NEW.key)
 
 
+def workers(service: Service) -> list[int]:
+    listed = subprocess.run(
+        ["ps", "-o", "pid=", "--ppid", str(service.process.pid)],
+        capture_output=True,
+        text=True,
+        check=False,
+    ).stdout
+    return [int(line) for line in listed.split()]
+
+
 def replace_worker(service: Service) -> None:
     """Kill the only worker, and wait for the next one."""
-
-    def workers() -> list[int]:
-        listed = subprocess.run(
-            ["ps", "-o", "pid=", "--ppid", str(service.process.pid)],
-            capture_output=True,
-            text=True,
-            check=False,
-        ).stdout
-        return [int(line) for line in listed.split()]
-
-    (gone,) = workers()
+    (gone,) = workers(service)
     os.kill(gone, signal.SIGKILL)
-    wait_until(lambda: workers() not in ([], [gone]))
+    wait_until(lambda: workers(service) not in ([], [gone]))
     wait_until_served(service)
 
 
@@ -125,12 +125,18 @@ def test_who_has_a_key_is_not_told_that_it_is_invalid_where_nobody_knows(path: P
     assert asked(OTHER.key)[0] == 200
 
 
-def test_a_reload_while_the_file_is_wrong_changes_nothing(service: Service, path: Path) -> None:
-    """It would end the service, and what it is asked meanwhile."""
+def test_there_is_no_reload_while_the_file_is_wrong(service: Service, path: Path) -> None:
+    """It would end the service; and new workers would know no key, while the old ones do."""
+    before = workers(service)
     path.write_text("half a li")
     service.process.send_signal(signal.SIGHUP)
-    wait_until(lambda: "a reload changes no setting" in service.log.read_text())
+    wait_until(lambda: "no reload, everything goes on" in service.log.read_text())
     assert str(path) in service.log.read_text()
+    time.sleep(1.0)
+    assert workers(service) == before
+    assert statuses(service) == (200, 401)
     path.write_text(NEW.line)
-    wait_until(lambda: statuses(service) == (401, 200))
-    assert service.process.poll() is None
+    assert statuses(service) == (401, 200)
+    service.process.send_signal(signal.SIGHUP)
+    wait_until(lambda: not set(before) & set(workers(service)))
+    assert statuses(service) == (401, 200)

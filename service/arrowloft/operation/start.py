@@ -3,10 +3,10 @@
 import logging
 import logging.config
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from ipaddress import ip_address
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from arrowloft.api.resource import Limits
 from arrowloft.operation.key_lists import KeyLists, key_lists
@@ -17,28 +17,41 @@ _log = logging.getLogger(__name__)
 InForce = tuple[Settings, KeyLists | None]
 """The settings, and the lists of keys, where there are any."""
 
-_in_force: list[InForce] = []
-
 
 def in_force(environment: Mapping[str, str]) -> InForce:
-    """What the variables say; on a reload, what was in force before where that is wrong now.
-
-    A reload that ended the service, for a line of the file of keys that is half written, would
-    take with it who has a good one. At the start the process ends; see `refuse`.
-    """
+    """What the variables say; the process ends where that is wrong, see `refuse`."""
     try:
-        if "GUNICORN_CMD_ARGS" in environment:
-            # They would pass by all that is looked at here, such as the address.
-            raise BadSetting(
-                "GUNICORN_CMD_ARGS is set: settings are variables that begin ARROWLOFT_"
-            )
-        settings = Settings.from_environment(environment)
-        _in_force[:] = [(settings, key_lists(settings))]
+        return _read(environment)
     except BadSetting as error:
-        if not _in_force:
-            refuse(error, environment)
-        _log.error("a reload changes no setting: %s", _listed(error))
-    return _in_force[0]
+        refuse(error, environment)
+
+
+def _read(environment: Mapping[str, str]) -> InForce:
+    if "GUNICORN_CMD_ARGS" in environment:
+        # They would pass by all that is looked at here, such as the address.
+        raise BadSetting("GUNICORN_CMD_ARGS is set: settings are variables that begin ARROWLOFT_")
+    settings = Settings.from_environment(environment)
+    return settings, key_lists(settings)
+
+
+def reloading(server: Any, environment: Mapping[str, str]) -> Callable[[], None]:
+    """What this master is to call in place of gunicorn's `reload`.
+
+    Where the settings are wrong by now, as a line of the file of keys is half written, there is
+    no reload: it would end the service. Its workers hold the last good keys, too, which none that
+    replaced them would know.
+    """
+    reload = server.reload
+
+    def reload_where_it_can_be() -> None:
+        try:
+            _read(environment)
+        except BadSetting as error:
+            _log.error("no reload, everything goes on as it was: %s", _listed(error))
+            return
+        reload()
+
+    return reload_where_it_can_be
 
 
 def refuse(error: BadSetting, environment: Mapping[str, str]) -> NoReturn:

@@ -3,6 +3,8 @@
 import { key } from "../kept/key.js";
 import { Freshness } from "./freshness.js";
 
+const JSON_TYPE = "application/json";
+
 /** What the service refuses, in its own words. */
 export class Problem extends Error {
   constructor(status, body) {
@@ -27,14 +29,14 @@ export class Locked extends Lost {}
 
 /** What exists: the JSON at a path. Throws Lost and Problem. */
 export async function fetched(path) {
-  return (await answered(path, { headers: { Accept: "application/json" } })).json();
+  return (await answered(path, { headers: { Accept: JSON_TYPE } })).json();
 }
 
 /** The response to a computation. accept: the form wanted. Throws Lost and Problem. */
-export function computed(resource, body, { accept = "application/json", signal } = {}) {
+export function computed(resource, body, { accept = JSON_TYPE, signal } = {}) {
   return answered(`/v1/${resource}`, {
     method: "POST",
-    headers: { "Content-Type": "application/json", Accept: `${accept}, application/problem+json` },
+    headers: { "Content-Type": JSON_TYPE, Accept: `${accept}, application/problem+json` },
     body: JSON.stringify(body),
     signal,
   });
@@ -115,8 +117,11 @@ async function pause(seconds) {
   underWay.change(-1);
 }
 
-/** How long what nobody waits for any more keeps its turn, ms: longer than the service computes. */
-const LEFT_ALONE = 5000;
+/**
+ * How long what nobody waits for any more keeps its turn, ms: as long as the service lets a request
+ * wait, and compute.
+ */
+const LEFT_ALONE = 8000;
 
 /**
  * What hangs up on a request some time after its asker has given it up. Not at once: a computation
@@ -124,7 +129,7 @@ const LEFT_ALONE = 5000;
  */
 function hangingUp(signal) {
   const end = new AbortController();
-  const later = () => setTimeout(() => end.abort(), LEFT_ALONE);
+  const later = () => setTimeout(() => end.abort(), line.lost ? 0 : LEFT_ALONE);
   signal?.addEventListener("abort", later, { once: true });
   return end.signal;
 }
@@ -136,10 +141,10 @@ const SOON = 40;
 const FIRST_WAIT = 2000;
 const LONGEST_WAIT = 15000;
 
-/** The JSON of a response; one that breaks off is a Lost. */
-async function whole(response) {
+/** The content of a response, as JSON or in another form; one that breaks off is a Lost. */
+async function whole(response, accept) {
   try {
-    return await response.json();
+    return await (accept === JSON_TYPE ? response.json() : response.blob());
   } catch (error) {
     throw error.name === "AbortError" ? error : new Lost();
   }
@@ -191,12 +196,12 @@ export const line = new (class extends EventTarget {
  * A question that is asked again and again, as a person types: a moment after the last change,
  * with the newest body, any older answer thrown away. A lost service is asked again by itself.
  *
- * answered(reply, body): the reply, as JSON, or as a Response for another form.
+ * answered(reply, body): the reply, as JSON, or as a Blob for another form.
  * refused(problem): a Problem.
  * host: the element that shows the answer, or its Freshness where several questions show theirs.
  */
 export class Question {
-  constructor(resource, { answered: told, refused, accept = "application/json", host }) {
+  constructor(resource, { answered: told, refused, accept = JSON_TYPE, host }) {
     Object.assign(this, { resource, told, refused, accept });
     this.freshness = host instanceof Element ? new Freshness(host) : host;
     this.wait = FIRST_WAIT;
@@ -239,7 +244,7 @@ export class Question {
         accept: this.accept,
         signal: asking.signal,
       });
-      const reply = this.accept === "application/json" ? await whole(response) : response;
+      const reply = await whole(response, this.accept);
       if (this.asking !== asking) return;
       this.wait = FIRST_WAIT;
       line.waiting.delete(this.repeat);

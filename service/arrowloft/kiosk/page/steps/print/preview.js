@@ -28,12 +28,12 @@ export class Preview {
     this.drawing = new Question("sight-scale", {
       accept: "image/svg+xml",
       host: this.freshness,
-      answered: (response) => this.show(response),
+      answered: (svg) => this.show(svg),
       refused,
     });
     this.pdf = new Question("sight-scale", {
       accept: "application/pdf",
-      answered: async (response) => this.then(await response.blob()),
+      answered: (blob) => this.then(blob),
       refused,
     });
   }
@@ -43,8 +43,8 @@ export class Preview {
     this.drawing.ask(body, 250);
   }
 
-  async show(response) {
-    this.svg = await response.blob();
+  show(svg) {
+    this.svg = svg;
     URL.revokeObjectURL(this.address);
     this.address = URL.createObjectURL(this.svg);
     const image = el("img", { src: this.address, alt: SHOWN });

@@ -137,12 +137,14 @@ export function cardList() {
  */
 async function takeCorrected(index) {
   const { distance } = ends()[index];
+  const asked = () => calibrationBody([distance], { before: index });
+  const body = asked();
   try {
-    const reply = await (
-      await computed("calibration", calibrationBody([distance], { before: index }))
-    ).json();
-    if (ends()[index]?.distance === distance)
-      takeAt(index, "corrected", correctedMark(reply.rows[0], reply, sent(index)));
+    const reply = await (await computed("calibration", body)).json();
+    if (ends()[index]?.distance !== distance) return "";
+    // Meanwhile something else was entered that it depends on.
+    if (JSON.stringify(asked()) !== JSON.stringify(body)) return takeCorrected(index);
+    takeAt(index, "corrected", correctedMark(reply.rows[0], reply, sent(index)));
     return "";
   } catch (error) {
     if (error instanceof Problem)
