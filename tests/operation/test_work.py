@@ -7,11 +7,13 @@ from typing import Any
 import pytest
 import worst_requests as worst
 from flask.testing import FlaskClient
+from reference_setups import compound
 from worst_requests import Worst
 
 from arrowloft.api.resource import Limits
 from arrowloft.app import create_app
 from arrowloft.core.flight import work
+from arrowloft.core.flight.stepping import integrate
 from arrowloft.operation.settings import Settings
 from arrowloft.plugin import meter
 from arrowloft.replay import Replayer
@@ -107,6 +109,13 @@ def test_a_batch_counts_beside_its_values() -> None:
         for _ in range(2):  # caught in vain
             with pytest.raises(work.TooMuchWork):
                 work.spend(1)
+
+
+def test_each_stage_of_a_stepped_flight_counts() -> None:
+    with work.allowed(10**9):
+        flown = integrate(compound(), 0.02)
+        assert flown.nfev > 100
+        assert 10**9 - work.left() == flown.nfev * work.STAGE
 
 
 def test_an_inner_allowance_counts_for_itself() -> None:

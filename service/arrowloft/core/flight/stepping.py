@@ -6,6 +6,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from arrowloft.core.arrays import Array
+from arrowloft.core.flight import work
 from arrowloft.core.flight.motion import Forces, Launch
 from arrowloft.core.setup.shot import Shot
 
@@ -18,7 +19,10 @@ LOST = -3.0
 
 
 def integrate(shot: Shot, launch_angle: float, yaw: float = 0.0, **options: Any) -> Any:
-    """SciPy's solution (state s, n, z, vs, vn, vz) of a shot of one lane; events may end it."""
+    """SciPy's solution (state s, n, z, vs, vn, vz) of a shot of one lane; events may end it.
+
+    Raises TooMuchWork.
+    """
     zero = np.zeros(1)
     launch = Launch(shot, 3, zero + launch_angle, zero + yaw, zero + 1.0)
     forces = Forces(shot, 3)
@@ -26,6 +30,7 @@ def integrate(shot: Shot, launch_angle: float, yaw: float = 0.0, **options: Any)
     state = np.concatenate((start, shot.launch_speed * launch.line)).ravel()
 
     def rate(_: float, y: Array) -> Array:
+        work.spend(work.STAGE)
         acceleration = forces.act(y[3:].reshape(1, 3, 1)).acceleration
         return np.concatenate((y[3:], acceleration.ravel()))
 
