@@ -19,8 +19,8 @@ ITERATION = 1300
 STEP = 1000
 """What a step of many flights at once counts for beside its flights: 0.1 ms."""
 
-STAGE = 400
-"""What a stage of one flight that is stepped counts for beside its call of the law: 0.04 ms."""
+STAGE = 250
+"""What a stage of one flight that is stepped counts for beside its call of the law: 0.025 ms."""
 
 
 class TooMuchWork(BaseException):
