@@ -3,6 +3,7 @@
 import re
 
 from browsing import accessible, foresee, screenshot
+from kiosk_page import LOADING
 from playwright.sync_api import Page, Request, Route, expect
 
 ENDS = "ask/verify/ends"
@@ -286,8 +287,10 @@ def test_what_was_told_is_that_of_what_is_entered_by_then(desktop: Page) -> None
         "async (path) => (await import('/kiosk/kept/state.js')).set(path, '-10 cm')",
         f"{ENDS}/0/up",
     )
-    while not held:
-        desktop.wait_for_timeout(20)
+    for _ in range(LOADING // 50):  # the request is told of before it is held
+        if held:
+            break
+        desktop.wait_for_timeout(50)
     held[0].continue_()
     expect(card.locator(".stands")).to_have_text(
         re.compile(r"^Taken to have stood at [23]\d clicks down\.$")
